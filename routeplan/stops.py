@@ -1,0 +1,40 @@
+"""Outings: a route is paddled from camp to camp, one stage an outing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from routeplan.route import Leg, Route, Waypoint
+
+__all__ = ["Stage", "stages_of"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stage:
+    """The legs between two nights ashore; a route without camps is one stage.
+
+    `number` counts from 1, `length_m` is along the legs [m].
+    """
+
+    number: int
+    legs: tuple[Leg, ...]
+
+    @property
+    def start(self) -> Waypoint:
+        """Where the group launches."""
+        return self.legs[0].start
+
+    @property
+    def end(self) -> Waypoint:
+        """Where the group lands for the night, or for good."""
+        return self.legs[-1].end
+
+    @property
+    def length_m(self) -> float:
+        """Length along the legs [m]."""
+        return float(sum(leg.length_m for leg in self.legs))
+
+
+def stages_of(route: Route) -> tuple[Stage, ...]:
+    """Stages of a route in order, cut at the camps that lie on it."""
+    return tuple(Stage(number, legs) for number, legs in enumerate(route.stages, start=1))
