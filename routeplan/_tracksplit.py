@@ -150,7 +150,7 @@ def _distances(
     length = float(np.linalg.norm(chord))
     across = np.cross(chord, up)
     width = float(np.linalg.norm(across))
-    from_start = np.linalg.norm(offset, axis=1)
+    from_start: FloatArray = np.linalg.norm(offset, axis=1)
     if length < 1.0 or width < 1e-6 * length:  # a closed loop, or ends on opposite sides of Earth
         return from_start
     lateral = np.abs(offset @ (across / width))
