@@ -41,12 +41,12 @@ BEAUFORT_LOWER_KN = (1.0, 4.0, 7.0, 11.0, 17.0, 22.0, 28.0, 34.0, 41.0, 48.0, 56
 
 
 def wind_speed(eastward: ArrayLike, northward: ArrayLike) -> NDArray[np.float64]:
-    """Speed from the two components. [m/s]"""
+    """Speed from the two components, in m/s."""
     return np.hypot(np.asarray(eastward, dtype=float), np.asarray(northward, dtype=float))
 
 
 def from_direction(eastward: ArrayLike, northward: ArrayLike) -> NDArray[np.float64]:
-    """Direction a vector comes from. [degrees true, 0 <= d < 360]
+    """Direction a vector comes from, degrees true in [0, 360).
 
     A vector of zero length has no direction: nan.
     """
@@ -58,7 +58,7 @@ def from_direction(eastward: ArrayLike, northward: ArrayLike) -> NDArray[np.floa
 
 
 def wind_direction(eastward: ArrayLike, northward: ArrayLike) -> NDArray[np.float64]:
-    """Direction the wind comes from. [degrees true, 0 <= d < 360]; calm is nan."""
+    """Direction the wind comes from, degrees true in [0, 360); calm is nan."""
     return from_direction(eastward, northward)
 
 

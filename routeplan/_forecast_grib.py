@@ -1,0 +1,256 @@
+"""GRIB1 and GRIB2 to fields, message by message through ecCodes.
+
+One pass over the file: a message that is not wanted (another quantity, level or hour) is never
+decoded, and of one that is, only the box is kept. No index file is written beside it.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from routeplan._forecast_fields import Field, Meta, Request, check_size
+from routeplan._forecast_gribgrid import GribGrid, grib_grid
+from routeplan._forecast_names import Quantity, by_name, by_short
+from routeplan.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+__all__ = ["read_grib"]
+
+_MAX_MESSAGES = 200_000
+_GRID_RELATIVE = {
+    "eastward_wind": "x_wind",
+    "northward_wind": "y_wind",
+    "eastward_sea_water_velocity": "sea_water_x_velocity",
+    "northward_sea_water_velocity": "sea_water_y_velocity",
+}
+# Plain u, v and their like mean the wind of the level they are given on.
+_LEVEL_NAMES = {
+    "u": "eastward_wind",
+    "v": "northward_wind",
+    "ws": "wind_speed",
+    "wdir": "wind_from_direction",
+    "t": "air_temperature",
+}
+_SURFACES = ("surface", "meanSea", "entireAtmosphere", "oceanSurface", "heightAboveSea")
+# GRIB2 product definition templates of plain fields: deterministic or member, at a time or over
+# an interval. Others are probabilities, spreads, percentiles: not a wind at all.
+_PLAIN_TEMPLATES = (0, 1, 8, 11)
+_DERIVED_TYPES = ("em", "es", "ep", "efi", "sot")
+# ecCodes keeps the state of messages with several fields for the whole process.
+_LOCK = threading.Lock()
+
+
+@dataclass(frozen=True, slots=True)
+class _Key:
+    """Messages that belong to one field."""
+
+    name: str
+    label: str
+    units: str
+    rank: int
+    grid: str
+
+
+@dataclass(slots=True, eq=False)
+class _Piece:
+    grid: GribGrid
+    since: dict[np.datetime64, np.datetime64]
+    data: dict[tuple[np.datetime64, int], NDArray[np.float64] | None]
+
+
+def read_grib(path: Path, request: Request) -> tuple[list[Field], Meta]:
+    """Read the fields of a GRIB file that a route can use.
+
+    Raises
+    ------
+    InputError
+        When the file is damaged, holds one field twice or more than is allowed.
+    CoverageError
+        When nothing of the box is covered.
+    """
+    import eccodes  # costs most of a second, only when a GRIB file is read
+
+    pieces: dict[_Key, _Piece] = {}
+    meta = Meta()
+    references: set[np.datetime64] = set()
+    grids: dict[str, GribGrid] = {}
+    with _LOCK:
+        try:
+            for handle in _messages(path):
+                _take(handle, path, request, pieces, grids, references)
+                if not meta.source:
+                    meta.source = _source(handle)
+        except eccodes.CodesInternalError as err:
+            msg = f"{path}: damaged GRIB file ({_reason(err)}); fetch it again"
+            raise InputError(msg, path=path) from err
+    if references:
+        meta.reference_time = f"{np.datetime_as_string(max(references), unit='s')}Z"
+    return [_field(key, piece, request) for key, piece in pieces.items()], meta
+
+
+def _messages(path: Path) -> Iterator[int]:
+    """Yield handles of the messages, each released after use; several fields in one too."""
+    import eccodes
+
+    count = 0
+    eccodes.codes_grib_multi_support_on()
+    try:
+        with path.open("rb") as stream:
+            eccodes.codes_grib_multi_support_reset_file(stream)
+            while (handle := eccodes.codes_grib_new_from_file(stream)) is not None:
+                try:
+                    yield handle
+                finally:
+                    eccodes.codes_release(handle)
+                count += 1
+                if count > _MAX_MESSAGES:
+                    msg = f"{path}: more than {_MAX_MESSAGES} GRIB messages; split the file"
+                    raise InputError(msg, path=path)
+    finally:
+        eccodes.codes_grib_multi_support_off()
+
+
+def _take(
+    handle: int,
+    path: Path,
+    request: Request,
+    pieces: dict[_Key, _Piece],
+    grids: dict[str, GribGrid],
+    references: set[np.datetime64],
+) -> None:
+    """Add one message to the pieces if it is wanted."""
+    found = _recognise(handle)
+    if found is None:
+        return
+    quantity, rank = found
+    reference, since, valid = _times(handle, path)
+    if not bool(request.wants_time(np.array([valid]))[0]):
+        return
+    digest = str(_get(handle, "md5GridSection", "")) + str(_get(handle, "edition", 0))
+    if digest not in grids:
+        grids[digest] = grib_grid(handle, request, path)
+    grid = grids[digest]
+    name = quantity.name
+    if grid.relative(handle):
+        name = _GRID_RELATIVE.get(name, name)
+    short, units = str(_get(handle, "shortName", "")), str(_get(handle, "units", ""))
+    key = _Key(name, short, units, rank, digest)
+    piece = pieces.setdefault(key, _Piece(grid, {}, {}))
+    at = (valid, int(_get(handle, "number", -1)))
+    if at in piece.data:
+        msg = (
+            f"{path}: {short} is given twice for {np.datetime_as_string(valid, unit='m')}Z; "
+            f"allowed is one model run in a file"
+        )
+        raise InputError(msg, path=path, field=short)
+    references.add(reference)
+    piece.since[valid] = since
+    check_size(sum(len(p.data) * p.grid.size for p in pieces.values()), path)
+    piece.data[at] = grid.values(handle, path) if request.values else None
+
+
+def _recognise(handle: int) -> tuple[Quantity, int] | None:
+    """Quantity of a message and how good a source of it (0 best); None when of no use."""
+    short = str(_get(handle, "shortName", "unknown")).lower()
+    level_type = str(_get(handle, "typeOfLevel", "unknown"))
+    level = float(_get(handle, "level", 0.0))
+    quantity = by_name(_LEVEL_NAMES[short]) if short in _LEVEL_NAMES else by_short(short)
+    if quantity is None or not _plain(handle):
+        return None
+    rank = 0 if str(_get(handle, "stepType", "instant")) == "instant" else 1
+    if level_type == "heightAboveGround":
+        wanted = 10.0 if quantity.name == "wind_speed_of_gust" else quantity.height_m
+        if short in _LEVEL_NAMES and level != wanted:
+            return None
+        return (quantity, rank) if wanted in (None, level) or level == 0.0 else None
+    if level_type == "depthBelowSea" and quantity.marine:
+        return (quantity, rank) if level == 0.0 else None
+    if level_type not in _SURFACES:
+        return None
+    # A wave model gives the 10 m wind that drives it as "surface".
+    return quantity, rank + (4 if short in _LEVEL_NAMES else 2 * _SURFACES.index(level_type))
+
+
+def _plain(handle: int) -> bool:
+    if str(_get(handle, "dataType", "")) in _DERIVED_TYPES:
+        return False
+    if str(_get(handle, "stepType", "instant")) in ("min", "sd", "diff", "rms"):
+        return False
+    template = _get(handle, "productDefinitionTemplateNumber", None)
+    return template is None or int(template) in _PLAIN_TEMPLATES
+
+
+def _times(handle: int, path: Path) -> tuple[np.datetime64, np.datetime64, np.datetime64]:
+    """Reference time, start of the interval (valid time for an instant) and valid time."""
+    import eccodes
+
+    reference = _moment(_get(handle, "dataDate", 0), _get(handle, "dataTime", 0), path)
+    eccodes.codes_set(handle, "stepUnits", "s")
+    start = np.timedelta64(int(eccodes.codes_get_long(handle, "startStep")), "s")
+    end = np.timedelta64(int(eccodes.codes_get_long(handle, "endStep")), "s")
+    return reference, reference + start, reference + end
+
+
+def _moment(date: Any, time: Any, path: Path) -> np.datetime64:
+    day, minutes = int(date), int(time)
+    try:
+        text = f"{day // 10000:04d}-{day // 100 % 100:02d}-{day % 100:02d}"
+        text += f"T{minutes // 100:02d}:{minutes % 100:02d}"
+        return np.datetime64(text, "ns")
+    except ValueError as err:
+        msg = f"{path}: damaged GRIB file (date {day}, time {minutes}); fetch it again"
+        raise InputError(msg, path=path) from err
+
+
+def _field(key: _Key, piece: _Piece, request: Request) -> Field:
+    """Stack the messages of a field; a member or hour that is not there is nan."""
+    times = np.array(sorted({time for time, _ in piece.data}), dtype="datetime64[ns]")
+    numbers = np.array(sorted({number for _, number in piece.data}), dtype=np.int64)
+    since = np.array([piece.since[time] for time in times], dtype="datetime64[ns]")
+    data = None
+    if request.values:
+        data = np.full((times.size, numbers.size, *piece.grid.shape), np.nan)
+        for i, time in enumerate(times):
+            for j, number in enumerate(numbers):
+                part = piece.data.get((time, int(number)))
+                if part is not None:
+                    data[i, j] = part
+    return Field(
+        name=key.name,
+        label=key.label,
+        units=key.units,
+        time=times,
+        number=None if numbers.size == 1 else numbers,
+        grid=piece.grid.cut,
+        data=data,
+        since=since,
+        rank=key.rank,
+    )
+
+
+def _source(handle: int) -> str:
+    centre = str(_get(handle, "centreDescription", "")) or str(_get(handle, "centre", ""))
+    process = _get(handle, "generatingProcessIdentifier", None)
+    return centre if process is None else f"{centre}, generating process {process}"
+
+
+def _get(handle: int, key: str, default: Any) -> Any:
+    import eccodes
+
+    try:
+        return eccodes.codes_get(handle, key)
+    except eccodes.KeyValueNotFoundError:
+        return default
+
+
+def _reason(err: Exception) -> str:
+    return str(err).strip().rstrip(".").splitlines()[0][:100] or type(err).__name__
