@@ -6,7 +6,7 @@ Plumbing of `route`.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -70,11 +70,10 @@ def nodes_of_points(
         np.array([point.latitude for _, point in merged]),
     )
     begins = _leg_begins([point for _, point in merged])
-    nodes = [
-        Node(float(line.along_m[index]), _called(merged[index][1], f"point {merged[index][0]}"))
-        for index in begins
-    ]
+    nodes = [Node(float(line.along_m[index]), merged[index][1]) for index in begins]
     nodes = _with_camps(line, nodes, waypoints, camp_m)
+    names = {float(line.along_m[index]): f"point {merged[index][0]}" for index in begins}
+    nodes = [_called(node, names.get(node.along_m, "camp")) for node in nodes]
     return line, _open_loops(line, nodes), notes
 
 
@@ -137,15 +136,42 @@ def _with_camps(
 ) -> list[Node]:
     """Nodes with the camps near the line: an own node near one becomes it, else a new one."""
     nodes = list(nodes)
-    for camp in filter(is_camp, waypoints):
-        for along, _ in line.passes(camp.longitude, camp.latitude, camp_m):
-            nearest = min(range(len(nodes)), key=lambda i: abs(nodes[i].along_m - along))
-            if abs(nodes[nearest].along_m - along) <= camp_m:
-                nodes[nearest] = _as_camp(nodes[nearest], camp)
-            else:
-                nodes.append(_node_at(line, along, camp))
-                nodes.sort(key=lambda node: node.along_m)
+    for camp, along, _ in _passes(line, filter(is_camp, waypoints), camp_m):
+        if any(_same_camp(node, camp, along, 4.0 * camp_m) for node in nodes):
+            continue
+        nearest = min(range(len(nodes)), key=lambda i: abs(nodes[i].along_m - along))
+        if abs(nodes[nearest].along_m - along) <= camp_m:
+            nodes[nearest] = _as_camp(nodes[nearest], camp)
+        else:
+            nodes.append(_node_at(line, along, camp))
+            nodes.sort(key=lambda node: node.along_m)
     return nodes
+
+
+def _passes(
+    line: Polyline, places: Iterable[Waypoint], within_m: float
+) -> list[tuple[Waypoint, float, float]]:
+    """Places that the line passes, each with the position along it and the distance."""
+    near = list(places)
+    found = line.passes(
+        np.array([place.longitude for place in near], dtype=float),
+        np.array([place.latitude for place in near], dtype=float),
+        within_m,
+    )
+    return [
+        (place, along, distance)
+        for place, passes in zip(near, found, strict=True)
+        for along, distance in passes
+    ]
+
+
+def _same_camp(node: Node, camp: Waypoint, along_m: float, within_m: float) -> bool:
+    """Whether a node is the same camp, put on the line by the user a little farther along."""
+    return (
+        is_camp(node.point)
+        and node.point.name.casefold() == camp.name.casefold()
+        and abs(node.along_m - along_m) <= within_m
+    )
 
 
 def _as_camp(node: Node, camp: Waypoint) -> Node:
@@ -153,10 +179,9 @@ def _as_camp(node: Node, camp: Waypoint) -> Node:
     if is_camp(node.point):
         return node
     own, name = node.point.name, camp.name
-    if name and name.casefold() not in own.casefold():
-        name = f"{own} ({name})" if not own.startswith("point ") else name
-    else:
-        name = own
+    if own:
+        known = name.casefold() in own.casefold()
+        name = own if known else f"{own} ({name})"
     return Node(node.along_m, replace(node.point, name=name, kind="camp", symbol=camp.symbol))
 
 
@@ -173,24 +198,17 @@ def _track_nodes(
         for begin, stop in itertools.pairwise(bounds):
             cuts.update(equal_cuts(begin, stop, options.max_leg_m))
     nodes = [_node_at(line, along, landmarks.get(along)) for along in sorted(cuts)]
-    return [
-        Node(node.along_m, _called(node.point, f"point {number}"))
-        for number, node in enumerate(nodes, start=1)
-    ]
+    return [_called(node, f"point {number}") for number, node in enumerate(nodes, start=1)]
 
 
 def _landmark_cuts(
     line: Polyline, waypoints: Sequence[Waypoint], within_m: float
 ) -> dict[float, Waypoint]:
     """Positions along the line that landmarks name; camps first, then the nearest."""
-    found = [
-        (not is_camp(place), distance, along, place)
-        for place in waypoints
-        if place.name or is_camp(place)
-        for along, distance in line.passes(place.longitude, place.latitude, within_m)
-    ]
+    named = (place for place in waypoints if place.name or is_camp(place))
+    found = _passes(line, named, within_m)
     cuts: dict[float, Waypoint] = {}
-    for _, _, along, place in sorted(found, key=lambda entry: entry[:3]):
+    for place, along, _ in sorted(found, key=lambda near: (not is_camp(near[0]), near[2], near[1])):
         # Near an end of the line the landmark names the end.
         snapped = next((end for end in (0.0, line.length_m) if abs(along - end) <= within_m), along)
         if all(abs(snapped - other) > within_m for other in cuts):
@@ -225,8 +243,8 @@ def _open_loops(line: Polyline, nodes: list[Node]) -> list[Node]:
     return opened
 
 
-def _called(point: Waypoint, name: str) -> Waypoint:
-    return point if point.name else replace(point, name=name)
+def _called(node: Node, name: str) -> Node:
+    return node if node.point.name else Node(node.along_m, replace(node.point, name=name))
 
 
 def _check_longitudes(lon: FloatArray) -> None:

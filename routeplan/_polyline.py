@@ -11,10 +11,18 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from routeplan.geodesy import FloatArray, cartesian, direct, inverse, normalise_longitude
+from routeplan.geodesy import (
+    FloatArray,
+    cartesian,
+    direct,
+    direct_course,
+    inverse,
+    normalise_longitude,
+)
 
 __all__ = ["SAME_M", "Polyline", "bounds_of_line", "distinct"]
 
+_LEAST_RADIUS_M = 6.33e6  # below every radius of curvature of WGS84
 SAME_M = 0.1  # nearer than this is one point: the seventh decimal of a degree is 11 mm
 
 
@@ -42,9 +50,11 @@ class Polyline:
         return float(self.along_m[-1])
 
     @cached_property
-    def _chords(self) -> tuple[FloatArray, FloatArray]:
+    def _chords(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Starts, chords and squared chord lengths of the pieces."""
         ends = cartesian(self.longitude, self.latitude)
-        return ends[:-1], np.diff(ends, axis=0)
+        chord = np.diff(ends, axis=0)
+        return ends[:-1], chord, np.einsum("ij,ij->i", chord, chord)
 
     def locate(self, along_m: float) -> tuple[float, float]:
         """Longitude and latitude at a position along the line. [degrees]."""
@@ -64,57 +74,62 @@ class Polyline:
         inside = (self.along_m > start_m + SAME_M / 2) & (self.along_m < end_m - SAME_M / 2)
         return self.longitude[inside], self.latitude[inside]
 
-    def passes(self, lon: float, lat: float, within_m: float) -> list[tuple[float, float]]:
-        """Where the line passes a point nearer than `within_m`.
+    def passes(
+        self, lon: FloatArray, lat: FloatArray, within_m: float
+    ) -> list[list[tuple[float, float]]]:
+        """Where the line passes each of some points nearer than `within_m`.
 
         Passes less than four times `within_m` apart along the line count as one, so that a
         line that wanders along the edge of the circle is not counted twice.
 
         Returns
         -------
-        list of (along_m, distance_m)
-            Nearest point of each pass, in order along the line.
+        list of list of (along_m, distance_m)
+            For each point the nearest position of each pass, in order along the line.
         """
-        found: list[tuple[float, float]] = []
-        for piece in self._near_pieces(lon, lat, within_m):
-            along, distance = self._nearest_on_piece(int(piece), lon, lat)
-            if distance > within_m:
-                continue
-            if found and along - found[-1][0] < 4.0 * within_m:
-                if distance < found[-1][1]:
-                    found[-1] = (along, distance)
-            else:
-                found.append((along, distance))
+        near = [self._near_pieces(point, within_m) for point in cartesian(lon, lat)]
+        owner = np.repeat(np.arange(len(near)), [len(pieces) for pieces in near])
+        if not len(owner):
+            return [[] for _ in near]
+        along, distance = self._nearest(np.concatenate(near), lon[owner], lat[owner])
+        found: list[list[tuple[float, float]]] = [[] for _ in near]
+        for index in np.flatnonzero(distance <= within_m):
+            passes = found[owner[index]]
+            here = float(along[index]), float(distance[index])
+            if not passes or here[0] - passes[-1][0] >= 4.0 * within_m:
+                passes.append(here)
+            elif here[1] < passes[-1][1]:
+                passes[-1] = here
         return found
 
-    def _near_pieces(self, lon: float, lat: float, within_m: float) -> npt.NDArray[np.intp]:
+    def _near_pieces(self, point: FloatArray, within_m: float) -> npt.NDArray[np.intp]:
         """Pieces whose straight chord comes near enough to be worth the exact question."""
-        start, chord = self._chords
-        to_point = cartesian(lon, lat) - start
-        squared = np.einsum("ij,ij->i", chord, chord)
+        start, chord, squared = self._chords
+        to_point = point - start
         share = np.clip(np.einsum("ij,ij->i", to_point, chord) / squared, 0.0, 1.0)
         distance = np.linalg.norm(to_point - share[:, None] * chord, axis=1)
-        # A chord runs below its geodesic by s^2 / (8 R).
-        sag = squared / (8.0 * 6.33e6)
+        # A chord runs through Earth, below its geodesic by this much half-way.
+        sag = _LEAST_RADIUS_M - np.sqrt(np.maximum(_LEAST_RADIUS_M**2 - squared / 4.0, 0.0))
         return np.flatnonzero(distance <= within_m + sag + 1.0)
 
-    def _nearest_on_piece(self, piece: int, lon: float, lat: float) -> tuple[float, float]:
-        """Position along the line and distance of the point of a piece nearest to a point."""
-        course, length = (float(values[piece]) for values in self.pieces)
+    def _nearest(
+        self, piece: npt.NDArray[np.intp], lon: FloatArray, lat: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Position along the line and distance of the point of each piece nearest to a point."""
+        course, length = (values[piece] for values in self.pieces)
         start = self.longitude[piece], self.latitude[piece]
-        end = self.longitude[piece + 1], self.latitude[piece + 1]
         away, distance = inverse(*start, lon, lat)
-        along = float(distance * np.cos(np.radians(away - course)))
-        # Each step removes the error that the curvature left: 4 steps reach 1 mm.
+        along = distance * np.cos(np.radians(away - course))
+        # Each step projects onto the line again from there and removes most of the error that
+        # the curvature of Earth left.
         for _ in range(4):
-            along = min(max(along, 0.0), length)
-            here = direct(*start, course, along)
-            onward = inverse(*here, *end)[0] if along < length else inverse(*end, *start)[0] - 180.0
-            away, distance = inverse(*here, lon, lat)
-            along += float(distance * np.cos(np.radians(away - onward)))
-        along = min(max(along, 0.0), length)
-        here = direct(*start, course, along)
-        return float(self.along_m[piece]) + along, float(inverse(*here, lon, lat)[1])
+            along = np.clip(along, 0.0, length)
+            here_lon, here_lat, onward = direct_course(*start, course, along)
+            away, distance = inverse(here_lon, here_lat, lon, lat)
+            along = along + distance * np.cos(np.radians(away - onward))
+        along = np.clip(along, 0.0, length)
+        _, distance = inverse(*direct(*start, course, along), lon, lat)
+        return self.along_m[piece] + along, distance
 
 
 def distinct(lon: FloatArray, lat: FloatArray) -> npt.NDArray[np.intp]:

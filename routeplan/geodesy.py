@@ -25,6 +25,7 @@ from routeplan.errors import InputError
 __all__ = [
     "cartesian",
     "direct",
+    "direct_course",
     "interpolate",
     "inverse",
     "normalise_longitude",
@@ -100,8 +101,48 @@ def direct(
     InputError
         If a value is not finite, or a latitude lies outside -90..90.
     """
-    end_lon, end_lat, _ = _direct(lon, lat, azimuth_deg, distance_m)
+    end_lon, end_lat, _ = direct_course(lon, lat, azimuth_deg, distance_m)
     return end_lon, end_lat
+
+
+def direct_course(
+    lon: npt.ArrayLike, lat: npt.ArrayLike, azimuth_deg: npt.ArrayLike, distance_m: npt.ArrayLike
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Position as `direct` gives it, and the course on which the geodesic arrives there.
+
+    Parameters
+    ----------
+    lon, lat, azimuth_deg, distance_m : array-like
+        As for `direct`.
+
+    Returns
+    -------
+    lon, lat : array
+        End, longitude in [-180, 180). [degrees]
+    course_deg : array
+        Azimuth of the geodesic at the end, in the direction of travel, in [0, 360).
+        [degrees true]
+
+    Raises
+    ------
+    InputError
+        If a value is not finite, or a latitude lies outside -90..90.
+    """
+    start_lon, start_lat, azimuth, distance = np.broadcast_arrays(
+        _finite("longitude", lon),
+        _latitude(lat),
+        _finite("azimuth", azimuth_deg),
+        _finite("distance", distance_m),
+    )
+    shape = start_lon.shape
+    end_lon, end_lat, back = _GEOD.fwd(
+        _flat(start_lon), _flat(start_lat), _flat(azimuth), _flat(distance)
+    )
+    return (
+        _shaped(normalise_longitude(end_lon), shape),
+        _shaped(np.asarray(end_lat, dtype=float), shape),
+        _shaped(_turn(np.asarray(back, dtype=float) + 180.0), shape),
+    )
 
 
 def interpolate(
@@ -134,7 +175,7 @@ def interpolate(
     azimuth, length = inverse(lon1, lat1, lon2, lat2)
     pieces = _piece_count(float(length), spacing_m)
     distance = np.linspace(0.0, float(length), pieces + 1)
-    lon, lat, course = _direct(lon1, lat1, azimuth, distance)
+    lon, lat, course = direct_course(lon1, lat1, azimuth, distance)
     # The ends are the user's own points, to the last bit.
     lon[0], lat[0] = normalise_longitude(lon1), lat1
     lon[-1], lat[-1] = normalise_longitude(lon2), lat2
@@ -209,27 +250,6 @@ def cartesian(lon: npt.ArrayLike, lat: npt.ArrayLike) -> FloatArray:
     across = normal * np.cos(phi)
     polar = normal * (1.0 - _GEOD.es) * np.sin(phi)
     return np.stack([across * np.cos(lam), across * np.sin(lam), polar], axis=-1)
-
-
-def _direct(
-    lon: npt.ArrayLike, lat: npt.ArrayLike, azimuth_deg: npt.ArrayLike, distance_m: npt.ArrayLike
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Positions as `direct`, and the course of the geodesic on arrival."""
-    start_lon, start_lat, azimuth, distance = np.broadcast_arrays(
-        _finite("longitude", lon),
-        _latitude(lat),
-        _finite("azimuth", azimuth_deg),
-        _finite("distance", distance_m),
-    )
-    shape = start_lon.shape
-    end_lon, end_lat, back = _GEOD.fwd(
-        _flat(start_lon), _flat(start_lat), _flat(azimuth), _flat(distance)
-    )
-    return (
-        _shaped(normalise_longitude(end_lon), shape),
-        _shaped(np.asarray(end_lat, dtype=float), shape),
-        _shaped(_turn(np.asarray(back, dtype=float) + 180.0), shape),
-    )
 
 
 def _piece_count(length_m: float, spacing_m: float) -> int:
