@@ -258,9 +258,22 @@ def _write_grib(weather: xr.Dataset, path: Path) -> None:
                     values = np.where(np.isnan(field), GRIB_MISSING, field).ravel()
                     eccodes.codes_set_values(message, values)
                     eccodes.codes_set(message, "changeDecimalPrecision", 2)
-                    eccodes.codes_write(message, out)
+                    out.write(_with_note(eccodes.codes_get_message(message), INVENTED))
                 finally:
                     eccodes.codes_release(message)
+
+
+def _with_note(message: bytes, note: str) -> bytes:
+    """A GRIB2 message with words in its local use section (section 2), which ecCodes cannot set.
+
+    Section 0 has 16 octets, the total length in the last 8; every other section begins with its
+    length in 4 octets and its number in one (WMO Manual on Codes, FM 92 GRIB edition 2).
+    """
+    end = 16 + int.from_bytes(message[16:20], "big")  # of section 1
+    body = note.encode("ascii")
+    section = (5 + len(body)).to_bytes(4, "big") + b"\x02" + body
+    length = (len(message) + len(section)).to_bytes(8, "big")
+    return message[:8] + length + message[16:end] + section + message[end:]
 
 
 def _grib_keys(hour: int, parameter: tuple[int, int, int, int, int]) -> dict[str, float | str]:

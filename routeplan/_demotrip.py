@@ -101,10 +101,12 @@ names; nobody was asked whether one may land or camp there.
 The line was drawn over the full-resolution GSHHG coastline, which lacks most small skerries and
 all shoals, and whose shores can be some hundred metres out of place.
 
-{ROUTE}      route (GPX 1.1) with two camps, landings and water points as waypoints
-{FORECAST_NETCDF}    hourly fields, 2026-07-13T06Z to 2026-07-18T06Z, NetCDF with CF names
-{FORECAST_GRIB} the same fields in GRIB edition 2, originating centre missing (65535)
-{LIMITS}   the group's limits
+{ROUTE}       route (GPX 1.1) with two camps, landings and water points as waypoints
+{FORECAST_NETCDF}     hourly fields, 2026-07-13T06Z to 2026-07-18T06Z, NetCDF with CF names
+{FORECAST_GRIB}  the same fields in GRIB edition 2: originating centre missing (65535),
+                         the words "{INVENTED}"
+                         in the local use section of every message
+{LIMITS}     the group's limits
 
 The weather: fair on 13, 14 and 17 July with an onshore sea breeze in the afternoon; a blow from
 the south-west of about 14 m/s on the 15th, after which the sea goes down until the 16th.

@@ -224,6 +224,10 @@ def grib_fields(path):
             # 65535 is "missing" in common code table C-11: no centre issued this.
             assert eccodes.codes_get(message, "centre", ktype=int) == 65535
             assert eccodes.codes_get(message, "forecastTime") == len(found[name])
+            begin = eccodes.codes_get(message, "offsetSection2")
+            end = begin + eccodes.codes_get(message, "section2Length")
+            note = eccodes.codes_get_message(message)[begin + 5 : end]
+            assert note == b"INVENTED demonstration data, not a forecast"
             eccodes.codes_set(message, "missingValue", -1e9)
             shape = [eccodes.codes_get(message, key) for key in ("Nj", "Ni")]
             values = eccodes.codes_get_values(message).reshape(shape)[::-1]
