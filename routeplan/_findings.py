@@ -1,0 +1,200 @@
+"""One sentence for people on how a launch stands against one limit.
+
+Speeds are in knots, lengths in metres or kilometres. Sentences hold no clock time: the moment is
+a field of the finding, so that the time zone is chosen where it is shown.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from routeplan.limits import Verdict
+from routeplan.units import KNOT_MS, ZERO_CELSIUS_K
+
+__all__ = ["Case", "Finding", "sentence"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """How one launch stands against one limit, where and when it is worst.
+
+    `value` and `limit_value` are SI in `unit`; `leg` is the number of the leg on the route;
+    `margin` the share of the limit that is left (nan unknown); `text` one sentence.
+    """
+
+    limit: str
+    verdict: Verdict
+    value: float
+    limit_value: float
+    unit: str
+    margin: float
+    leg: int | None
+    when: np.datetime64 | None
+    longitude: float
+    latitude: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """What a sentence is made of; `exact_m` is the error of the coastline (nan unknown)."""
+
+    verdict: Verdict
+    value: float
+    limit: float
+    where: str
+    exact_m: float = np.nan
+
+
+def sentence(limit: str, case: Case) -> str:
+    """One sentence on a limit by its name."""
+    special = {
+        "offshore": _offshore,
+        "daylight": _daylight,
+        "progress": _progress,
+        "current": _current,
+        "time_on_water": _time_on_water,
+    }
+    if limit in special:
+        return special[limit](case)
+    return _plain(limit, case)
+
+
+# limit -> (subject, verb for the worst value, unit shown, whether less is worse)
+_SUBJECTS = {
+    "wind": ("Wind", "reaches", "kn", False),
+    "gust": ("Gusts", "reach", "kn", False),
+    "headwind": ("Headwind", "reaches", "kn", False),
+    "crosswind": ("Crosswind", "reaches", "kn", False),
+    "offshore_wind": ("Wind off the land", "reaches", "kn", False),
+    "wave_height": ("Waves", "reach", "m", False),
+    "wave_steepness": ("Wave steepness", "reaches", "share", False),
+    "opposing_current": ("Current against the wind", "reaches", "kn", False),
+    "visibility": ("Visibility", "falls to", "km", True),
+    "cape": ("Thunder energy (CAPE)", "reaches", "J/kg", False),
+    "wind_chill": ("Wind chill", "falls to", "°C", True),
+    "water_temperature": ("Water temperature", "falls to", "°C", True),
+}
+
+
+def show(value: float, unit: str) -> str:
+    """Figure with its unit as it stands in a sentence."""
+    if unit == "kn":
+        return f"{value / KNOT_MS:.0f} kn"
+    if unit == "m":
+        return f"{value:.1f} m"
+    if unit == "km":
+        return f"{value / 1000.0:.1f} km"
+    if unit == "°C":
+        return f"{value - ZERO_CELSIUS_K:.0f} °C"
+    if unit == "share":
+        return f"{100.0 * value:.1f} %"
+    return f"{value:.0f} {unit}"
+
+
+def _plain(limit: str, case: Case) -> str:
+    subject, verb, unit, _ = _SUBJECTS[limit]
+    bound = show(case.limit, unit)
+    if case.verdict is Verdict.UNKNOWN:
+        return f"{subject}: the forecast does not say {case.where}, so nothing holds the {bound}."
+    if limit == "headwind" and case.value <= 0.0:
+        return f"There is no headwind; the limit is {bound}."
+    value = show(case.value, unit)
+    if case.verdict is Verdict.BEYOND:
+        gap = f"{show_gap(abs(case.value - case.limit), unit)} beyond"
+        return f"{subject} {verb} {value} {case.where}, {gap} the limit of {bound}."
+    if case.verdict is Verdict.CLOSE:
+        return f"{subject} {verb} {value} {case.where}, close to the limit of {bound}."
+    return f"{subject} {verb} {value} at worst, {case.where}; the limit is {bound}."
+
+
+def show_gap(gap: float, unit: str) -> str:
+    """Difference of two values, never rounded to nothing."""
+    if unit == "kn":
+        knots = gap / KNOT_MS
+        return f"{knots:.0f} kn" if knots >= 1.0 else "less than 1 kn"
+    if unit == "m":
+        return f"{gap:.1f} m" if gap >= 0.05 else "less than 0.1 m"
+    if unit == "°C":
+        return f"{gap:.0f} °C" if gap >= 1.0 else "less than 1 °C"
+    return show(gap, unit)
+
+
+def _metres(value: float) -> str:
+    return f"{value:,.0f} m"
+
+
+def _offshore(case: Case) -> str:
+    bound = _metres(case.limit)
+    if case.verdict is Verdict.UNKNOWN:
+        return f"Distance from shore is unknown {case.where}; the limit is {bound}."
+    value = _metres(case.value)
+    if case.verdict is Verdict.BEYOND:
+        over = _metres(case.value - case.limit)
+        return f"The line is {value} from shore {case.where}, {over} beyond the limit of {bound}."
+    if case.verdict is Verdict.CLOSE:
+        if np.isnan(case.exact_m):
+            why = "and how exact the coastline is, is not known"
+        elif case.limit - case.value < case.exact_m:
+            why = f"nearer to the limit than the coastline is exact ({_metres(case.exact_m)})"
+        else:
+            why = "close to the limit"
+        return f"The line is {value} from shore {case.where}, {why}; the limit is {bound}."
+    return f"The line is at most {value} from shore, {case.where}; the limit is {bound}."
+
+
+def duration(seconds: float) -> str:
+    """Length of time in hours and minutes."""
+    minutes = round(abs(seconds) / 60.0)
+    if minutes < 60:
+        return f"{minutes} min"
+    return f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def _daylight(case: Case) -> str:
+    """`value` is the time left before dusk less the margin [s], `limit` the margin."""
+    margin = duration(case.limit)
+    if case.verdict is Verdict.UNKNOWN:
+        return "Whether one arrives in daylight is unknown, as the arrival is."
+    left = case.value + case.limit
+    if case.verdict is Verdict.BEYOND:
+        if left >= 0.0:
+            return (
+                f"Only {duration(left)} are left before the end of civil twilight {case.where}; "
+                f"the margin wanted is {margin}."
+            )
+        return f"It is dark {case.where}: {duration(left)} from civil daylight."
+    if case.verdict is Verdict.CLOSE:
+        return (
+            f"{duration(left)} are left before the end of civil twilight {case.where}, "
+            f"close to the margin of {margin}."
+        )
+    return f"{duration(left)} of daylight are left at the end; the margin wanted is {margin}."
+
+
+def _progress(case: Case) -> str:
+    if case.verdict is Verdict.BEYOND:
+        return f"No headway can be made {case.where} against wind, sea and current."
+    if case.verdict is Verdict.UNKNOWN:
+        return f"The forecast ends or has a gap {case.where}: what follows is unknown."
+    return "Headway is made on every leg."
+
+
+def _current(case: Case) -> str:
+    if case.verdict is Verdict.UNKNOWN:
+        return f"The current is unknown {case.where}; it was taken as none for the speed."
+    return "The current is known all the way."
+
+
+def _time_on_water(case: Case) -> str:
+    bound = duration(case.limit)
+    if case.verdict is Verdict.UNKNOWN:
+        return f"The time on the water is unknown; the limit is {bound}."
+    spent = duration(case.value)
+    if case.verdict is Verdict.BEYOND:
+        over = duration(case.value - case.limit)
+        return f"The passage takes {spent}, {over} beyond the limit of {bound}."
+    close = ", close to" if case.verdict is Verdict.CLOSE else "; the limit is"
+    return f"The passage takes {spent}{close}{' the limit of' if ',' in close else ''} {bound}."

@@ -1,0 +1,286 @@
+"""Compiled march along a path: all launches and members step by step.
+
+Imported lazily by `simulation`. Steps are the outer loop and members the inner one, so that the
+slab of the forecast that a step needs is read once, in order.
+
+Status of a (launch, member) on a leg: UNDER_WAY, LOST (the wind is unknown from here), STUCK (no
+way made) or ENDED (stuck on a leg before).
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from routeplan._power import (
+    LEEWAY,
+    POWER,
+    power_at_pace,
+    slip_speed,
+    speed_of_slip,
+    wave_factor,
+)
+
+__all__ = ["march"]
+
+UNDER_WAY, LOST, STUCK, ENDED = range(4)
+
+# Driving fields, rows of `drive`
+U, V, HEIGHT, WAVE_EAST, WAVE_NORTH, CURRENT_EAST, CURRENT_NORTH = range(7)
+# Quantities worked out on the way, the first rows of `worst`; the watched fields follow
+WIND, HEAD, CROSS, WAVES, OFFSHORE_WIND, AGAINST, CURRENT = range(7)
+COMPUTED = 7
+# Columns of `pace`
+FACTOR, DECAY, FRESH_S, REST_EVERY_S, REST_S, MIN_WAY = range(6)
+
+_FERRY_TURNS = 8
+_FERRY_TOLERANCE = 1e-4  # of the sine of the ferry angle
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _between(slab: Any, i: int, member: int, share: float) -> Any:
+    """Linear in time; a neighbour that does not count may be unknown."""
+    if share == 0.0:
+        return slab[i, member]
+    if share == 1.0:
+        return slab[i + 1, member]
+    return slab[i, member] * (1.0 - share) + slab[i + 1, member] * share
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _over_ground(craft: Any, power: float, air: Any, wave: Any, stream: Any, guess: Any) -> Any:
+    """Speed made good along the course with the ferry angle held; nan if it cannot be held.
+
+    air, stream = (along, right) [m/s]; wave = (height, along, right); the angle is counted to
+    the right. guess = [slip, sine of the angle] of the step before is where the search starts.
+    """
+    need = -(stream[1] + craft[LEEWAY] * air[1])
+    sin_b = guess[1] if need != 0.0 else 0.0
+    cos_b = math.sqrt(1.0 - sin_b * sin_b)
+    v = 0.0
+    for _ in range(_FERRY_TURNS):
+        along = air[0] * cos_b + air[1] * sin_b
+        across = air[1] * cos_b - air[0] * sin_b
+        slip = slip_speed(craft, power, -along, across, guess[0])
+        guess[0] = slip
+        v = speed_of_slip(craft, power, slip)
+        if wave[0] > 0.0:
+            v *= wave_factor(craft, wave[0], wave[1] * cos_b + wave[2] * sin_b)
+        if abs(need) >= v:
+            return np.nan
+        turned = need / v
+        if abs(turned - sin_b) < _FERRY_TOLERANCE:
+            break
+        sin_b, cos_b = turned, math.sqrt(1.0 - turned * turned)
+    guess[1] = sin_b
+    return math.sqrt(v * v - need * need) + stream[0]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _pace_power(craft: Any, still: float, pace: Any, paddled_s: float) -> Any:
+    factor = pace[FACTOR]
+    if pace[DECAY] > 0.0 and paddled_s > pace[FRESH_S]:
+        factor *= (1.0 - pace[DECAY]) ** ((paddled_s - pace[FRESH_S]) / 3600.0)
+    if factor == 1.0:
+        return craft[POWER]
+    return power_at_pace(craft, factor, still)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _slowest(
+    party: Any, pace: Any, paddled: float, air: Any, wave: Any, stream: Any, guess: Any
+) -> Any:
+    """Speed over ground of the slowest craft; nan as soon as one cannot hold the course."""
+    crafts, still = party
+    slowest = np.inf
+    for c in range(crafts.shape[0]):
+        power = _pace_power(crafts[c], still[c], pace, paddled)
+        sog = _over_ground(crafts[c], power, air, wave, stream, guess[c])
+        if math.isnan(sog):
+            return np.nan
+        slowest = min(slowest, sog)
+    return slowest
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _frame(now: Any, course: Any, have: Any) -> Any:
+    """Air, wave and stream in the frame of the course (along, right); unknown sea counts as none.
+
+    A sea or current that is unknown is flagged elsewhere; here it must not stop the clock.
+    """
+    cu, cv = 0.0, 0.0
+    if have[1] and math.isfinite(now[CURRENT_EAST]) and math.isfinite(now[CURRENT_NORTH]):
+        cu, cv = now[CURRENT_EAST], now[CURRENT_NORTH]
+    u, v = now[U] - cu, now[V] - cv
+    sin_c, cos_c = course[0], course[1]
+    air = (u * sin_c + v * cos_c, u * cos_c - v * sin_c)
+    stream = (cu * sin_c + cv * cos_c, cu * cos_c - cv * sin_c)
+    if not (have[0] and now[HEIGHT] > 0.0):
+        return air, (0.0, 0.0, 0.0), stream
+    east, north = now[WAVE_EAST], now[WAVE_NORTH]
+    norm = math.sqrt(east * east + north * north)
+    if not (have[2] and norm > 0.0):  # without a direction, waves run with the wind
+        east, north = -now[U], -now[V]
+        norm = math.sqrt(east * east + north * north)
+    if norm > 0.0:
+        along, right = east * sin_c + north * cos_c, east * cos_c - north * sin_c
+        return air, (now[HEIGHT], along / norm, right / norm), stream
+    return air, (now[HEIGHT], 0.0, 0.0), stream
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _work_out(now: Any, course: Any, shore: Any, values: Any) -> None:
+    """Wind, its parts, waves, wind off the land and wind against the current."""
+    u, v = now[U], now[V]
+    speed = math.sqrt(u * u + v * v)
+    values[WIND] = speed
+    values[HEAD] = -(u * course[0] + v * course[1])
+    values[CROSS] = abs(u * course[1] - v * course[0])
+    values[WAVES] = now[HEIGHT]
+    # Only far enough out does a wind off the land matter; elsewhere it counts as none.
+    values[OFFSHORE_WIND] = -(u * shore[0] + v * shore[1]) * shore[2]
+    cu, cv = now[CURRENT_EAST], now[CURRENT_NORTH]
+    values[CURRENT] = math.sqrt(cu * cu + cv * cv)
+    values[AGAINST] = -(u * cu + v * cv) / speed if speed > 0.0 else 0.0
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _note(values: Any, cell: Any, k: int, since: float, out: Any) -> None:
+    """Keep the largest value of a leg with its place and time, or that one is unknown."""
+    m, leg, e = cell
+    worst, place, when, unknown = out
+    for q in range(values.size):
+        value = values[q]
+        if math.isnan(value):
+            unknown[q, m, leg, e] = True
+        elif not value <= worst[q, m, leg, e]:
+            worst[q, m, leg, e] = value
+            place[q, m, leg, e] = k
+            when[q, m, leg, e] = since
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _bracket(time: Any, cursor: Any, when: float, m: int, e: int) -> Any:
+    """Move the cursor to the interval of `when`; return the share of it, nan outside."""
+    if not (when >= time[0] and when <= time[-1]):
+        return np.nan
+    i = cursor[m, e]
+    while i < time.size - 2 and time[i + 1] <= when:
+        i += 1
+    cursor[m, e] = i
+    if time.size == 1:
+        return 0.0
+    return (when - time[i]) / (time[i + 1] - time[i])
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _rest(pace: Any, state: Any, m: int, e: int) -> None:
+    """Rest when one is due, before going on: none after the last step."""
+    clock, paddled, rested = state[0], state[2], state[3]
+    if pace[REST_EVERY_S] > 0.0 and paddled[m, e] - rested[m, e] >= pace[REST_EVERY_S]:
+        clock[m, e] += pace[REST_S]
+        rested[m, e] = paddled[m, e]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _sample(
+    drive: Any, watch: Any, time: Any, when: float, state: Any, m: int, e: int, now: Any, noted: Any
+) -> Any:
+    """Read all fields at a time; False where the wind is unknown."""
+    cursor = state[1]
+    share = _bracket(time, cursor, when, m, e)
+    if math.isnan(share):
+        return False
+    i = cursor[m, e]
+    for f in range(now.size):
+        now[f] = _between(drive[f], i, e, share)
+    for x in range(watch.shape[0]):
+        noted[COMPUTED + x] = _between(watch[x], i, e, share)
+    return math.isfinite(now[U]) and math.isfinite(now[V])
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _step(
+    fields: Any, frame: Any, k: int, cell: Any, launch: float, party: Any, pace: Any, have: Any,
+    state: Any, work: Any, out: Any,
+) -> Any:  # fmt: skip
+    """One step of one launch and member: sample, note, paddle; returns the status after it."""
+    drive, watch, time = fields
+    course, shore, length = frame
+    m, _, e = cell
+    clock, paddled, last_speed, guess = state[0], state[2], state[4], state[5]
+    now, noted = work
+    _rest(pace, state, m, e)
+    # The middle of the step, by the speed of the step before: second order in the step length.
+    middle = clock[m, e] + 0.5 * length / last_speed[m, e]
+    if not _sample(drive, watch, time, middle, state, m, e, now, noted):
+        return LOST
+    _work_out(now, course, shore, noted)
+    _note(noted, cell, k, middle - launch, out)
+    air, wave, stream = _frame(now, course, have)
+    sog = _slowest(party, pace, paddled[m, e], air, wave, stream, guess[m, e])
+    if not sog >= pace[MIN_WAY]:
+        return STUCK
+    step_s = length / sog
+    if clock[m, e] + step_s > time[-1]:  # the step ends beyond what is known
+        return LOST
+    clock[m, e] += step_s
+    paddled[m, e] += step_s
+    last_speed[m, e] = sog
+    return UNDER_WAY
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def march(
+    fields: Any, steps: Any, launch: Any, party: Any, pace: Any, have: Any, times: Any, out: Any
+) -> None:
+    """Paddle every launch and member along the path.
+
+    fields = (drive (7, k, T, e), watch (x, k, T, e), time (T,) [s]); steps = (length, leg,
+    course sin, course cos, shore sin, shore cos, far) arrays (k,); launch (m,) [s]; party =
+    (crafts (c, 9), still-water speeds (c,)); pace (6,); have (3,) which of waves, current, wave
+    direction exist. Filled in place: times = (enter, leave [s], status) (m, n, e), out = (worst,
+    place, when, unknown) (q, m, n, e).
+    """
+    drive, watch, time = fields
+    length, leg, sin_c, cos_c, shore_e, shore_n, far = steps
+    enter, leave, status = times
+    launches, members, crafts = launch.size, drive.shape[3], party[1].size
+    clock = np.empty((launches, members))
+    slowest = party[1].min() * pace[FACTOR]
+    state = (
+        clock,
+        np.zeros((launches, members), dtype=np.int64),
+        np.zeros((launches, members)),
+        np.zeros((launches, members)),
+        np.full((launches, members), slowest),
+        np.zeros((launches, members, crafts, 2)),
+    )
+    work = (np.zeros(drive.shape[0]), np.zeros(COMPUTED + watch.shape[0]))
+    for k in range(length.size):
+        frame = ((sin_c[k], cos_c[k]), (shore_e[k], shore_n[k], far[k]), length[k])
+        here = (drive[:, k], watch[:, k], time)
+        n = leg[k]
+        first = k == 0 or n != leg[k - 1]
+        for m in range(launches):
+            for e in range(members):
+                if k == 0:
+                    clock[m, e] = launch[m]
+                elif first:
+                    before = status[m, n - 1, e]
+                    status[m, n, e] = ENDED if before == STUCK else before
+                if first:
+                    enter[m, n, e] = clock[m, e]
+                if status[m, n, e] == UNDER_WAY:
+                    cell = (m, n, e)
+                    status[m, n, e] = _step(
+                        here, frame, k, cell, launch[m], party, pace, have, state, work, out
+                    )
+                if status[m, n, e] != UNDER_WAY:
+                    clock[m, e] = np.nan
+                    if status[m, n, e] != STUCK or first:
+                        out[3][:, m, n, e] = True
+                leave[m, n, e] = clock[m, e]

@@ -1,0 +1,110 @@
+"""Compiled power balance of one paddler: the only place where speed is solved for.
+
+Imported lazily (numba takes most of a second to load), by `propulsion` and `simulation`.
+
+A craft is a row of numbers, in the order of the constants below; `propulsion.craft_row` makes it.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+__all__ = ["power_at_pace", "slip_speed", "speed_of_slip", "speeds", "wave_factor"]
+
+# Columns of a craft row
+POWER, SLIP_K, HULL_A, HULL_N, AIR_B, LEEWAY, LOSS_HEAD, LOSS_BEAM, LOSS_FOLLOW = range(9)
+COLUMNS = 9
+
+_TOLERANCE = 1e-4  # of the slip, relative; the last Newton step squares it
+_MAX_TURNS = 60
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def slip_speed(craft: Any, power: float, headwind: float, crosswind: float, guess: float) -> Any:
+    """Slip w of the blade [m/s] at which the thrust carries hull and air drag; 0 if none does.
+
+    Thrust is k w², speed v = P / (k w²) - w. Thrust grows with w and drag falls, so the root is
+    unique; Newton inside a shrinking bracket finds it. `guess` 0 = none.
+    """
+    k, b = craft[SLIP_K], craft[AIR_B]
+    hull_a, hull_n = craft[HULL_A], craft[HULL_N]
+    if not power > 0.0:
+        return 0.0
+    high = (power / k) ** (1.0 / 3.0)
+    cross2 = crosswind * crosswind
+    if k * high * high <= b * math.sqrt(headwind * headwind + cross2) * headwind:
+        return 0.0
+    low = 0.0
+    w = guess if 0.0 < guess < high else 0.7 * high
+    for _ in range(_MAX_TURNS):
+        thrust = k * w * w
+        v = power / thrust - w
+        head = headwind + v
+        apparent = math.sqrt(head * head + cross2)
+        hull = hull_a * v
+        if hull_n != 2.0:
+            hull *= v ** (hull_n - 2.0)
+        excess = thrust - hull * v - b * apparent * head
+        if excess > 0.0:
+            high = w
+        else:
+            low = w
+        air_slope = b * (apparent + head * head / apparent) if apparent > 0.0 else 0.0
+        slope = 2.0 * k * w + (hull_n * hull + air_slope) * (2.0 * power / (thrust * w) + 1.0)
+        step = excess / slope
+        w -= step
+        if not low <= w <= high:
+            w = 0.5 * (low + high)
+        elif abs(step) < _TOLERANCE * w:
+            break
+    return w
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def speed_of_slip(craft: Any, power: float, slip: float) -> Any:
+    """Speed through the water that belongs to a slip [m/s]."""
+    if slip <= 0.0:
+        return 0.0
+    return max(power / (craft[SLIP_K] * slip * slip) - slip, 0.0)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def wave_factor(craft: Any, height: float, cos_angle: float) -> Any:
+    """Share of the speed left in waves of a height [m]; cos_angle 1 = from ahead, -1 astern."""
+    head, beam, follow = craft[LOSS_HEAD], craft[LOSS_BEAM], craft[LOSS_FOLLOW]
+    loss = beam + 0.5 * (head - follow) * cos_angle
+    loss += (0.5 * (head + follow) - beam) * cos_angle * cos_angle
+    return max(1.0 - loss * height, 0.0)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def power_at_pace(craft: Any, pace: float, still_speed: float) -> Any:
+    """Power [W] that drives the craft at `pace` times its still-water speed in still air."""
+    v = pace * still_speed
+    if v <= 0.0:
+        return 0.0
+    thrust = craft[HULL_A] * v ** craft[HULL_N] + craft[AIR_B] * v * v
+    return thrust * (v + math.sqrt(thrust / craft[SLIP_K]))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def speeds(craft: Any, headwind: Any, crosswind: Any, height: Any, cos_angle: Any) -> Any:
+    """Vector form for flat arrays of one length; nan in, nan out."""
+    out = np.empty(headwind.size)
+    for i in range(headwind.size):
+        if not (
+            math.isfinite(headwind[i])
+            and math.isfinite(crosswind[i])
+            and math.isfinite(height[i])
+            and math.isfinite(cos_angle[i])
+        ):
+            out[i] = np.nan
+            continue
+        slip = slip_speed(craft, craft[POWER], headwind[i], crosswind[i], 0.0)
+        v = speed_of_slip(craft, craft[POWER], slip)
+        out[i] = v * wave_factor(craft, height[i], cos_angle[i])
+    return out
