@@ -58,6 +58,9 @@ class Polyline:
 
     def locate(self, along_m: float) -> tuple[float, float]:
         """Longitude and latitude at a position along the line. [degrees]."""
+        nearest = int(np.argmin(np.abs(self.along_m - along_m)))
+        if abs(float(self.along_m[nearest]) - along_m) < SAME_M / 2:
+            return float(self.longitude[nearest]), float(self.latitude[nearest])
         piece = int(np.searchsorted(self.along_m, along_m, side="right")) - 1
         piece = min(max(piece, 0), len(self.longitude) - 2)
         course, _ = self.pieces
