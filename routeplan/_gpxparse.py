@@ -13,7 +13,7 @@ import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import NoReturn
 from xml.sax import SAXParseException
 from xml.sax.handler import ContentHandler, feature_namespaces
 from xml.sax.xmlreader import AttributesNSImpl
@@ -32,6 +32,7 @@ MAX_LINES = 1_000  # routes and tracks
 _MAX_DEPTH = 100
 _MAX_NAME = 120
 _MAX_NOTE = 500
+_MAX_DIGITS = 2_000  # the longest exact decimal of a double has some 1,100
 _MAX_RAW = 4_000  # characters of one element that are looked at
 _CHUNK = 1 << 16
 
@@ -108,8 +109,8 @@ def parse_gpx(data: bytes, path: Path) -> ParsedGPX:
     if not data.strip(b"\xef\xbb\xbf \t\r\n"):
         msg = f"{shown(path)} is empty; a GPX file is needed"
         raise GPXError(msg, path=path)
-    handler = _Handler(path)
     parser = DefusedExpatParser(forbid_dtd=True)
+    handler = _Handler(path, parser.getLineNumber)
     parser.setFeature(feature_namespaces, True)
     parser.setContentHandler(handler)
     try:
@@ -168,11 +169,12 @@ def _not_utf8(data: bytes) -> int:
 class _Handler(ContentHandler):
     """Collects the wanted elements from the stream."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, line_number: Callable[[], int]) -> None:
         super().__init__()
         self.result = ParsedGPX()
         self.begun = False
         self._path = path
+        self._line_number = line_number
         self._uri: str | None = None
         self._open: list[str] = []
         self._skipped = 0  # depth inside an element that is not wanted
@@ -182,11 +184,6 @@ class _Handler(ContentHandler):
         self._words: dict[str, str] = {}
         self._text: list[str] | None = None
         self._length = 0
-        self._line_number: Callable[[], int] = lambda: 0
-
-    def setDocumentLocator(self, locator: Any) -> None:
-        """Keep what tells the line."""
-        self._line_number = locator.getLineNumber
 
     def startElementNS(
         self, name: tuple[str | None, str], _qname: str | None, attrs: AttributesNSImpl
@@ -267,7 +264,7 @@ class _Handler(ContentHandler):
         text = attrs.get((None, key))
         if text is None:
             self._refuse(f"{_POINTS[tag]} has no {key} attribute; a {what} is needed", what)
-        if len(text) > 40 or not _NUMBER.fullmatch(text):
+        if len(text) > _MAX_DIGITS or not _NUMBER.fullmatch(text):
             self._refuse(
                 f"{what} {clean_text(text, 40)!r} of {_POINTS[tag]} is not a number; "
                 f"decimal degrees in -{limit}..{limit} are needed",
@@ -322,4 +319,4 @@ class _Handler(ContentHandler):
 
 def _elevation(text: str) -> float | None:
     """Elevation [m]; it decides nothing, so one that is no number is as good as none."""
-    return float(text) if len(text) <= 40 and _NUMBER.fullmatch(text) else None
+    return float(text) if len(text) <= _MAX_DIGITS and _NUMBER.fullmatch(text) else None
