@@ -88,7 +88,7 @@ gust = "20 kn"
 headwind = "12 kn"
 wave_height = "0.7 m"
 offshore = "4000 m"        # the group crosses knowingly; legs beyond 1,000 m are still flagged
-daylight_margin = "1 h"
+daylight = "1 h"
 """
 
 README_TEXT = f"""\
