@@ -17,7 +17,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = [
+    "GRID_AXES",
     "MAX_BYTES",
+    "SURFACE_RANK",
     "Cut",
     "Field",
     "Meta",
@@ -25,10 +27,20 @@ __all__ = [
     "Request",
     "check_size",
     "cut_regular",
+    "moment_text",
+    "no_overlap",
     "to_si",
 ]
 
 MAX_BYTES = 2 * 1024**3  # of numbers after cutting; a header can claim anything
+# Components along a projected grid's own axes, by what they become when turned.
+GRID_AXES = {
+    "eastward_wind": "x_wind",
+    "northward_wind": "y_wind",
+    "eastward_sea_water_velocity": "sea_water_x_velocity",
+    "northward_sea_water_velocity": "sea_water_y_velocity",
+}
+SURFACE_RANK = 10  # of a wind whose level is only called "surface"
 _PAD_TIME = np.timedelta64(24, "h")
 
 
@@ -50,7 +62,7 @@ class Request:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RegularGrid:
-    """Axes of a latitude-longitude grid, both ascending, after cutting. [degrees]"""
+    """Axes of a latitude-longitude grid in degrees, both ascending, after cutting."""
 
     latitude: NDArray[np.float64]
     longitude: NDArray[np.float64]
@@ -89,9 +101,10 @@ class Field:
     time: NDArray[np.datetime64]
     number: NDArray[np.int64] | None
     grid: Any
-    data: NDArray[np.floating[Any]] | None
+    data: NDArray[np.float64] | None
     since: NDArray[np.datetime64] | None = None  # start of each interval of an amount
     rank: int = 0  # lower is preferred when a file has several of one quantity
+    file: str = ""
 
 
 @dataclass(slots=True)
@@ -138,7 +151,7 @@ def cut_regular(
         west, south, east, north = request.bounds
         keep_y, keep_x = _span(lat, south, north), _span(unrolled, west, east)
         if keep_y is None or keep_x is None:
-            raise _no_overlap(lat, unrolled, request, path)
+            raise no_overlap(lat, unrolled, request.bounds, path)
         rows, lat = rows[keep_y], lat[keep_y]
         columns, unrolled = columns[keep_x], unrolled[keep_x]
     return Cut(rows, columns, RegularGrid(lat, unrolled))
@@ -195,17 +208,25 @@ def _span(axis: NDArray[np.float64], low: float, high: float) -> slice | None:
     return slice(max(first, 0), min(last, axis.size))
 
 
-def _no_overlap(
-    lat: NDArray[np.float64], lon: NDArray[np.float64], request: Request, path: Path
+def no_overlap(
+    lat: NDArray[np.float64],
+    lon: NDArray[np.float64],
+    bounds: tuple[float, float, float, float],
+    path: Path,
 ) -> CoverageError:
-    assert request.bounds is not None
-    west, south, east, north = request.bounds
+    """Make the error for a box outside the grid; `lat` and `lon` ascend."""
+    west, south, east, north = bounds
     msg = (
         f"{path}: the forecast covers {lat[0]:.2f} to {lat[-1]:.2f} north, {lon[0]:.2f} to "
         f"{lon[-1]:.2f} east and nothing of the route's {south:.2f} to {north:.2f} north, "
         f"{west:.2f} to {east:.2f} east"
     )
     return CoverageError(msg, bounds=(float(lon[0]), float(lat[0]), float(lon[-1]), float(lat[-1])))
+
+
+def moment_text(moment: np.datetime64) -> str:
+    """ISO 8601 with Z, to the second."""
+    return f"{np.datetime_as_string(moment, unit='s')}Z"
 
 
 def check_size(count: int, path: Path) -> None:
@@ -224,7 +245,7 @@ def check_size(count: int, path: Path) -> None:
         raise InputError(msg, path=path)
 
 
-def to_si(item: Field, path: Path) -> Field:
+def to_si(item: Field) -> Field:
     """Convert a field's values by its units attribute and check that they are possible.
 
     Raises
@@ -232,7 +253,7 @@ def to_si(item: Field, path: Path) -> Field:
     InputError
         When units are missing, unknown or of another kind, or values are out of range.
     """
-    quantity = by_name(item.name)
+    quantity, path = by_name(item.name), item.file
     allowed = allowed_spellings(quantity.dimension)
     if not item.units.strip():
         msg = (

@@ -6,32 +6,37 @@ decoded, and of one that is, only the box is kept. No index file is written besi
 
 from __future__ import annotations
 
+import contextlib
+import os
+import sys
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from routeplan._forecast_fields import Field, Meta, Request, check_size
+from routeplan._forecast_fields import (
+    GRID_AXES,
+    SURFACE_RANK,
+    Field,
+    Meta,
+    Request,
+    check_size,
+    moment_text,
+)
 from routeplan._forecast_gribgrid import GribGrid, grib_grid
 from routeplan._forecast_names import Quantity, by_name, by_short
 from routeplan.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
     from numpy.typing import NDArray
 
 __all__ = ["read_grib"]
 
 _MAX_MESSAGES = 200_000
-_GRID_RELATIVE = {
-    "eastward_wind": "x_wind",
-    "northward_wind": "y_wind",
-    "eastward_sea_water_velocity": "sea_water_x_velocity",
-    "northward_sea_water_velocity": "sea_water_y_velocity",
-}
 # Plain u, v and their like mean the wind of the level they are given on.
 _LEVEL_NAMES = {
     "u": "eastward_wind",
@@ -40,6 +45,7 @@ _LEVEL_NAMES = {
     "wdir": "wind_from_direction",
     "t": "air_temperature",
 }
+_WAVE_MODEL_WIND = ("u", "v", "ws", "wdir")
 _SURFACES = ("surface", "meanSea", "entireAtmosphere", "oceanSurface", "heightAboveSea")
 # GRIB2 product definition templates of plain fields: deterministic or member, at a time or over
 # an interval. Others are probabilities, spreads, percentiles: not a wind at all.
@@ -63,8 +69,20 @@ class _Key:
 @dataclass(slots=True, eq=False)
 class _Piece:
     grid: GribGrid
-    since: dict[np.datetime64, np.datetime64]
-    data: dict[tuple[np.datetime64, int], NDArray[np.float64] | None]
+    since: dict[np.datetime64, np.datetime64] = field(default_factory=dict)
+    data: dict[tuple[np.datetime64, int], NDArray[np.float64] | None] = field(default_factory=dict)
+
+
+@dataclass(slots=True, eq=False)
+class _Scan:
+    """State of one pass over a file."""
+
+    path: Path
+    request: Request
+    pieces: dict[_Key, _Piece] = field(default_factory=dict)
+    grids: dict[str, GribGrid] = field(default_factory=dict)
+    references: set[np.datetime64] = field(default_factory=set)
+    source: str = ""
 
 
 def read_grib(path: Path, request: Request) -> tuple[list[Field], Meta]:
@@ -79,22 +97,31 @@ def read_grib(path: Path, request: Request) -> tuple[list[Field], Meta]:
     """
     import eccodes  # costs most of a second, only when a GRIB file is read
 
-    pieces: dict[_Key, _Piece] = {}
-    meta = Meta()
-    references: set[np.datetime64] = set()
-    grids: dict[str, GribGrid] = {}
-    with _LOCK:
+    scan = _Scan(path, request)
+    with _LOCK, _quiet():
         try:
             for handle in _messages(path):
-                _take(handle, path, request, pieces, grids, references)
-                if not meta.source:
-                    meta.source = _source(handle)
-        except eccodes.CodesInternalError as err:
+                _take(handle, scan)
+        except (eccodes.CodesInternalError, OSError) as err:
             msg = f"{path}: damaged GRIB file ({_reason(err)}); fetch it again"
             raise InputError(msg, path=path) from err
-    if references:
-        meta.reference_time = f"{np.datetime_as_string(max(references), unit='s')}Z"
-    return [_field(key, piece, request) for key, piece in pieces.items()], meta
+    meta = Meta(source=scan.source)
+    if scan.references:
+        meta.reference_time = moment_text(min(scan.references))
+    return [_field(key, piece, scan) for key, piece in scan.pieces.items()], meta
+
+
+@contextlib.contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep ecCodes from writing about damaged files to standard error; we say it in one line."""
+    import eccodes
+
+    with Path(os.devnull).open("w") as nowhere:
+        eccodes.codes_context_set_logging(nowhere)
+        try:
+            yield
+        finally:
+            eccodes.codes_context_set_logging(sys.__stderr__ or nowhere)
 
 
 def _messages(path: Path) -> Iterator[int]:
@@ -119,43 +146,37 @@ def _messages(path: Path) -> Iterator[int]:
         eccodes.codes_grib_multi_support_off()
 
 
-def _take(
-    handle: int,
-    path: Path,
-    request: Request,
-    pieces: dict[_Key, _Piece],
-    grids: dict[str, GribGrid],
-    references: set[np.datetime64],
-) -> None:
+def _take(handle: int, scan: _Scan) -> None:
     """Add one message to the pieces if it is wanted."""
     found = _recognise(handle)
     if found is None:
         return
     quantity, rank = found
-    reference, since, valid = _times(handle, path)
-    if not bool(request.wants_time(np.array([valid]))[0]):
+    reference, since, valid = _times(handle, scan.path)
+    if not (quantity.static or scan.request.wants_time(np.array([valid]))[0]):
         return
-    digest = str(_get(handle, "md5GridSection", "")) + str(_get(handle, "edition", 0))
-    if digest not in grids:
-        grids[digest] = grib_grid(handle, request, path)
-    grid = grids[digest]
-    name = quantity.name
-    if grid.relative(handle):
-        name = _GRID_RELATIVE.get(name, name)
+    digest = f"{_get(handle, 'edition', 0)} {_get(handle, 'md5GridSection', '')}"
+    if digest not in scan.grids:
+        scan.grids[digest] = grib_grid(handle, scan.request, scan.path)
+    grid = scan.grids[digest]
+    name = GRID_AXES.get(quantity.name, quantity.name) if grid.relative(handle) else quantity.name
     short, units = str(_get(handle, "shortName", "")), str(_get(handle, "units", ""))
-    key = _Key(name, short, units, rank, digest)
-    piece = pieces.setdefault(key, _Piece(grid, {}, {}))
+    piece = scan.pieces.setdefault(_Key(name, short, units, rank, digest), _Piece(grid))
     at = (valid, int(_get(handle, "number", -1)))
     if at in piece.data:
-        msg = (
-            f"{path}: {short} is given twice for {np.datetime_as_string(valid, unit='m')}Z; "
-            f"allowed is one model run in a file"
-        )
-        raise InputError(msg, path=path, field=short)
-    references.add(reference)
+        if since == valid:
+            msg = (
+                f"{scan.path}: {short} is given twice for "
+                f"{np.datetime_as_string(valid, unit='m')}Z; allowed is one model run in a file"
+            )
+            raise InputError(msg, path=scan.path, field=short)
+        if since <= piece.since[valid]:
+            return  # sums and means come over several intervals: the shortest says most
+    scan.references.add(reference)
+    scan.source = scan.source or _source(handle)
     piece.since[valid] = since
-    check_size(sum(len(p.data) * p.grid.size for p in pieces.values()), path)
-    piece.data[at] = grid.values(handle, path) if request.values else None
+    check_size(sum(len(p.data) * p.grid.size for p in scan.pieces.values()), scan.path)
+    piece.data[at] = grid.values(handle, scan.path) if scan.request.values else None
 
 
 def _recognise(handle: int) -> tuple[Quantity, int] | None:
@@ -176,8 +197,11 @@ def _recognise(handle: int) -> tuple[Quantity, int] | None:
         return (quantity, rank) if level == 0.0 else None
     if level_type not in _SURFACES:
         return None
-    # A wave model gives the 10 m wind that drives it as "surface".
-    return quantity, rank + (4 if short in _LEVEL_NAMES else 2 * _SURFACES.index(level_type))
+    if short in _LEVEL_NAMES:
+        # A wave model gives the 10 m wind that drives it as "surface"; a temperature of the
+        # surface is another thing.
+        return (quantity, rank + SURFACE_RANK) if short in _WAVE_MODEL_WIND else None
+    return quantity, rank + 2 * _SURFACES.index(level_type)
 
 
 def _plain(handle: int) -> bool:
@@ -211,13 +235,13 @@ def _moment(date: Any, time: Any, path: Path) -> np.datetime64:
         raise InputError(msg, path=path) from err
 
 
-def _field(key: _Key, piece: _Piece, request: Request) -> Field:
+def _field(key: _Key, piece: _Piece, scan: _Scan) -> Field:
     """Stack the messages of a field; a member or hour that is not there is nan."""
     times = np.array(sorted({time for time, _ in piece.data}), dtype="datetime64[ns]")
     numbers = np.array(sorted({number for _, number in piece.data}), dtype=np.int64)
     since = np.array([piece.since[time] for time in times], dtype="datetime64[ns]")
     data = None
-    if request.values:
+    if scan.request.values:
         data = np.full((times.size, numbers.size, *piece.grid.shape), np.nan)
         for i, time in enumerate(times):
             for j, number in enumerate(numbers):
@@ -231,6 +255,7 @@ def _field(key: _Key, piece: _Piece, request: Request) -> Field:
         time=times,
         number=None if numbers.size == 1 else numbers,
         grid=piece.grid.cut,
+        file=str(scan.path),
         data=data,
         since=since,
         rank=key.rank,

@@ -25,6 +25,7 @@ class Quantity:
     height_m: float | None = None  # height above ground that is meant, where it matters
     kept: bool = True  # False: only a step on the way to another quantity
     marine: bool = False  # masked over land
+    static: bool = False  # the same at all hours
 
 
 _WIND = (-150.0, 150.0)
@@ -145,6 +146,16 @@ QUANTITIES: tuple[Quantity, ...] = (
         kept=False,
         marine=True,
     ),
+    Quantity("sea_water_speed", "speed", (0.0, 20.0), (), kept=False, marine=True),
+    Quantity(
+        "sea_water_velocity_to_direction",
+        "angle",
+        _ANGLE,
+        (),
+        standard=("direction_of_sea_water_velocity",),
+        kept=False,
+        marine=True,
+    ),
     Quantity(
         "air_temperature",
         "temperature",
@@ -208,6 +219,7 @@ QUANTITIES: tuple[Quantity, ...] = (
         ("lsm", "land", "landsfc"),
         standard=("land_area_fraction",),
         cost="winds over cells that are part land are told from the coastline alone",
+        static=True,
     ),
 )
 

@@ -1,4 +1,4 @@
-"""NetCDF and Zarr to fields: coordinates found by their attributes, only the box is read."""
+"""NetCDF and Zarr to fields: what a variable is, its level, its members; only the box is read."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from routeplan._forecast_fields import Field, Meta, Request, check_size, cut_regular
+from routeplan._forecast_fields import GRID_AXES, Field, Meta, Request, check_size, moment_text
 from routeplan._forecast_names import Quantity, by_short, by_standard
-from routeplan._forecast_times import read_times
-from routeplan.errors import InputError
+from routeplan._forecast_ncgrid import Window, find_window
+from routeplan._forecast_points import PointGrid
+from routeplan._forecast_times import TimeAxis, decode_moment, read_times
+from routeplan.errors import InputError, RouteplanError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -18,14 +20,13 @@ if TYPE_CHECKING:
     import xarray as xr
     from numpy.typing import NDArray
 
-    from routeplan._forecast_fields import Cut
-
 __all__ = ["read_netcdf", "read_zarr"]
 
-_LATITUDE = ("latitude", "lat", "nav_lat", "xlat", "y_lat")
-_LONGITUDE = ("longitude", "lon", "nav_lon", "xlong", "x_lon")
-_MEMBER = ("number", "member", "ensemble", "ens", "realization", "ensemble_member")
+_MEMBER = ("number", "member", "ensemble", "ens", "realization", "ensemble_member", "mbr")
+_HEIGHTS = ("height", "heightaboveground", "height_above_ground", "height_2m", "height_10m")
 _MAX_VARIABLES = 2000
+_MAX_AXIS = 5_000_000  # an axis is read whole to find the box
+_WIND = ("eastward_wind", "northward_wind", "x_wind", "y_wind", "wind_speed")
 
 
 def read_netcdf(path: Path, request: Request) -> tuple[list[Field], Meta]:
@@ -38,61 +39,87 @@ def read_netcdf(path: Path, request: Request) -> tuple[list[Field], Meta]:
     CoverageError
         When nothing of the box is covered.
     """
-    return _read(path, request, "netcdf4")
+    return _guarded(path, request, "netcdf4")
 
 
 def read_zarr(path: Path, request: Request) -> tuple[list[Field], Meta]:
     """Read the fields of a Zarr store; errors as in `read_netcdf`."""
-    return _read(path, request, "zarr")
+    return _guarded(path, request, "zarr")
 
 
-def _read(path: Path, request: Request, engine: str) -> tuple[list[Field], Meta]:
+def _guarded(path: Path, request: Request, engine: str) -> tuple[list[Field], Meta]:
+    """Read, and turn what the libraries raise on a damaged file into one line."""
     import xarray as xr  # takes a second to import
 
     kind = "NetCDF file" if engine == "netcdf4" else "Zarr store"
+    options: dict[str, Any] = {"chunks": None} if engine == "zarr" else {}
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of strangers' attributes; what matters is checked
-            options: dict[str, Any] = {"chunks": None} if engine == "zarr" else {}
+            # Libraries warn of strangers' attributes; what matters is checked here.
+            warnings.simplefilter("ignore")
+            _check_axes(path, engine)
             with xr.open_dataset(
                 path, engine=engine, decode_times=False, decode_timedelta=False, **options
             ) as ds:
                 return _fields(ds, path, request)
-    except (OSError, RuntimeError, ValueError, TypeError, KeyError, AttributeError) as err:
-        if isinstance(err, InputError) or type(err).__module__.startswith("routeplan"):
-            raise
+    except (RouteplanError, ImportError):
+        raise
+    except Exception as err:
+        # Whatever a decoder raises on a stranger's bytes is the file's fault.
         reason = (str(err).strip().splitlines() or [type(err).__name__])[0][:120]
         msg = f"{path}: damaged {kind} or not one ({reason}); fetch it again"
         raise InputError(msg, path=path) from err
 
 
-def _fields(ds: xr.Dataset, path: Path, request: Request) -> tuple[list[Field], Meta]:
-    if len(ds.variables) > _MAX_VARIABLES:
-        msg = f"{path}: {len(ds.variables)} variables; at most {_MAX_VARIABLES} are allowed"
+def _check_axes(path: Path, engine: str) -> None:
+    """Refuse what would not fit: xarray reads every axis when it opens a file."""
+    if engine == "zarr":
+        import zarr
+
+        shapes = [(n, a.shape) for n, a in zarr.open_group(str(path), mode="r").arrays()]
+    else:
+        import netCDF4
+
+        with netCDF4.Dataset(str(path)) as file:
+            shapes = [(name, variable.shape) for name, variable in file.variables.items()]
+    if len(shapes) > _MAX_VARIABLES:
+        msg = f"{path}: {len(shapes)} variables; at most {_MAX_VARIABLES} are allowed"
         raise InputError(msg, path=path)
-    fields = []
+    for name, shape in shapes:
+        if len(shape) == 1 and shape[0] > _MAX_AXIS:
+            msg = f"{path}: {name} has {shape[0]} entries; at most {_MAX_AXIS} are allowed"
+            raise InputError(msg, path=path, field=str(name))
+
+
+def _fields(ds: xr.Dataset, path: Path, request: Request) -> tuple[list[Field], Meta]:
+    fields: list[Field] = []
+    meta = _meta(ds)
     for name in ds.variables:
-        variable = ds[name]
-        found = _recognise(variable)
+        found = _recognise(ds[name])
         if found is None:
             continue
-        field = _field(ds, variable, found, path, request)
-        if field is not None:
-            fields.append(field)
+        try:
+            item = _field(ds, ds[name], found, path, request)
+        except InputError as err:
+            if found[0].name in _WIND or err.field != "time":
+                raise
+            meta.notes.append(f"{name}: left out, its times cannot be used")
+            continue
+        if item is not None:
+            fields.append(item)
             check_size(sum(f.data.size for f in fields if f.data is not None), path)
-    return fields, _meta(ds)
+    return fields, meta
 
 
 def _recognise(variable: xr.DataArray) -> tuple[Quantity, int] | None:
-    """Quantity of a variable, by standard name before short name; lower rank is surer."""
-    if variable.ndim < 2 or variable.dtype.kind not in "fiu":
+    """Quantity of a variable, by standard name before short name; a lower rank is surer."""
+    if variable.ndim < 1 or variable.dtype.kind not in "fiu":
         return None
-    standard = str(variable.attrs.get("standard_name", ""))
-    short = by_short(str(variable.name)) or by_short(str(variable.attrs.get("GRIB_shortName", "")))
-    by_cf = by_standard(standard)
-    if by_cf is None:
+    short = by_short(str(variable.attrs.get("GRIB_shortName", ""))) or by_short(str(variable.name))
+    standard = by_standard(str(variable.attrs.get("standard_name", "")))
+    if standard is None:
         return None if short is None else (short, 1)
-    return (by_cf, 0 if short is by_cf else 1)
+    return standard, 0 if short is standard else 1
 
 
 def _field(
@@ -103,61 +130,58 @@ def _field(
     request: Request,
 ) -> Field | None:
     quantity, rank = found
-    lat, lon = _coordinate(ds, variable, "latitude"), _coordinate(ds, variable, "longitude")
-    if lat is None or lon is None or lat.ndim != 1 or lon.ndim != 1:
+    window = find_window(ds, variable, request, path)
+    if window is None:
         return None
-    axes = read_times(ds, variable, path)
+    hours = _hours(ds, variable, quantity, path)
     member = next((d for d in variable.dims if str(d).lower() in _MEMBER), None)
-    keep = {axes.dim, member, lat.dims[0], lon.dims[0]}
-    picked = _pick_level(ds, variable, quantity, keep, path)
+    picked = _pick_level(ds, variable, quantity, {hours.dim, member, *window.dims}, path)
     if picked is None:
         return None
-    wanted = np.flatnonzero(request.wants_time(axes.time))
-    cut = cut_regular(lat.to_numpy(), lon.to_numpy(), request, path)
+    wanted = np.arange(hours.time.size)
+    if not quantity.static:
+        wanted = np.flatnonzero(request.wants_time(hours.time))
     number = _numbers(ds, member)
-    check_size(
-        wanted.size
-        * (1 if number is None else number.size)
-        * cut.grid.latitude.size
-        * cut.grid.longitude.size,
-        path,
-    )
-    data = None
-    if request.values:
-        data = _load(picked, (axes.dim, member, lat.dims[0], lon.dims[0]), wanted, cut)
+    check_size(wanted.size * window.size * (1 if number is None else number.size), path)
+    data = window.read(picked, hours.dim, member, wanted) if request.values else None
     return Field(
-        name=quantity.name,
+        name=_vector_name(variable, quantity, window, path),
         label=str(variable.name),
         units=str(variable.attrs.get("units", "")),
-        time=axes.time[wanted],
-        number=number,
-        grid=cut.grid,
+        time=hours.time[wanted],
+        number=None if number is None or number.size == 1 else number,
+        grid=window.grid,
         data=data,
-        since=None if axes.since is None else axes.since[wanted],
+        since=None if hours.since is None else hours.since[wanted],
         rank=rank,
+        file=str(path),
     )
 
 
-def _coordinate(ds: xr.Dataset, variable: xr.DataArray, which: str) -> xr.DataArray | None:
-    """Find the latitude or longitude of a variable by standard name, units or name."""
-    names = _LATITUDE if which == "latitude" else _LONGITUDE
-    units = "degrees_north" if which == "latitude" else "degrees_east"
-    best: tuple[int, xr.DataArray] | None = None
-    for name in ds.variables:
-        other = ds[name]
-        if not other.dims or not set(other.dims) <= set(variable.dims) or other.ndim > 2:
-            continue
-        if other.attrs.get("standard_name") == which:
-            score = 0
-        elif str(other.attrs.get("units", "")).replace("degree_", "degrees_") == units:
-            score = 1
-        elif str(name).lower() in names:
-            score = 2
-        else:
-            continue
-        if best is None or score < best[0]:
-            best = (score, other)
-    return None if best is None else best[1]
+def _hours(ds: xr.Dataset, variable: xr.DataArray, quantity: Quantity, path: Path) -> TimeAxis:
+    try:
+        return read_times(ds, variable, path)
+    except InputError:
+        if not quantity.static:
+            raise
+        return TimeAxis(None, np.zeros(1, dtype="datetime64[ns]"))
+
+
+def _vector_name(variable: xr.DataArray, quantity: Quantity, window: Window, path: Path) -> str:
+    """Name of a component, once it is clear against which axes a projected grid gives it."""
+    if quantity.name not in GRID_AXES or not isinstance(window.grid, PointGrid):
+        return quantity.name
+    if variable.attrs.get("standard_name") == quantity.name:
+        return quantity.name
+    relative = variable.attrs.get("GRIB_uvRelativeToGrid")
+    if relative is None:
+        axes = GRID_AXES[quantity.name]
+        msg = (
+            f"{path}: {variable.name} does not say whether it is along the axes of its projected "
+            f"grid or east and north; set its standard_name to {axes} or {quantity.name}"
+        )
+        raise InputError(msg, path=path, field=str(variable.name))
+    return GRID_AXES[quantity.name] if int(relative) else quantity.name
 
 
 def _pick_level(
@@ -171,8 +195,8 @@ def _pick_level(
         index = _level_index(ds, dim, quantity)
         if index is None:
             msg = (
-                f"{path}: {variable.name} has {variable.sizes[dim]} entries along {dim!r} and "
-                f"none that is known to be near the surface; allowed is one level or a height in m"
+                f"{path}: {variable.name} has {variable.sizes[dim]} entries along {str(dim)!r}, "
+                f"none known to be near the surface; allowed is one level, or heights in m"
             )
             raise InputError(msg, path=path, field=str(variable.name))
         variable = variable.isel({dim: index})
@@ -183,33 +207,26 @@ def _pick_level(
 
 
 def _level_index(ds: xr.Dataset, dim: Any, quantity: Quantity) -> int | None:
-    if dim not in ds.variables:
+    if dim not in ds.variables or ds[dim].dtype.kind not in "fiu":
         return None
     axis = ds[dim]
     if str(axis.attrs.get("units", "")).strip().lower() not in ("m", "meter", "meters", "metre"):
         return None
     values = np.abs(np.asarray(axis.to_numpy(), dtype=float))
-    target = (
-        quantity.height_m if quantity.height_m is not None else (0.0 if quantity.marine else None)
-    )
+    target = 0.0 if quantity.marine else quantity.height_m
     if target is None:
         return None
     index = int(np.argmin(np.abs(values - target)))
-    near = abs(values[index] - target) <= (2.0 if quantity.marine else 0.0)
-    return index if near else None
+    # The uppermost layer of an ocean model is a metre or two down.
+    return index if abs(values[index] - target) <= (2.0 if quantity.marine else 0.0) else None
 
 
 def _scalar_height(variable: xr.DataArray) -> float | None:
-    """Height above ground that a scalar coordinate gives, metres."""
+    """Height above ground that a scalar coordinate gives, in metres."""
     for name, coordinate in variable.coords.items():
-        if coordinate.ndim or str(name) not in (
-            "height",
-            "heightAboveGround",
-            "height_above_ground",
-        ):
-            continue
-        value = float(coordinate.to_numpy())
-        return value if np.isfinite(value) else None
+        if coordinate.ndim == 0 and str(name).lower() in _HEIGHTS:
+            value = float(coordinate.to_numpy())
+            return value if np.isfinite(value) else None
     return None
 
 
@@ -218,52 +235,9 @@ def _numbers(ds: xr.Dataset, member: Any) -> NDArray[np.int64] | None:
         return None
     if member in ds.variables and ds[member].dtype.kind in "iuf":
         values = np.asarray(ds[member].to_numpy(), dtype=float)
-        if np.isfinite(values).all() and np.unique(values).size == values.size:
+        if np.isfinite(values).all() and np.all(np.diff(values) > 0):
             return values.astype(np.int64)
     return np.arange(ds.sizes[member], dtype=np.int64)
-
-
-def _load(
-    variable: xr.DataArray, dims: tuple[Any, Any, Any, Any], times: NDArray[np.int64], cut: Cut
-) -> NDArray[np.float64]:
-    """Read the box and hours only: (times, members, rows, columns)."""
-    time_dim, member, lat_dim, lon_dim = dims
-    selection: dict[Any, slice] = {lat_dim: _covering(cut.rows)}
-    if time_dim is not None:
-        selection[time_dim] = _covering(times)
-    parts = [
-        _ordered(variable.isel({**selection, lon_dim: run}), dims) for run in _runs(cut.columns)
-    ]
-    table = np.concatenate(parts, axis=3)
-    table = table[:, :, cut.rows - cut.rows.min()]
-    return table if time_dim is None else table[times - times.min()]
-
-
-def _ordered(part: xr.DataArray, dims: tuple[Any, Any, Any, Any]) -> NDArray[np.float64]:
-    order = [d for d in dims if d is not None]
-    values = np.asarray(part.transpose(*order).to_numpy(), dtype=np.float64)
-    for axis, dim in enumerate(dims[:2]):
-        if dim is None:
-            values = np.expand_dims(values, axis)
-    return values
-
-
-def _covering(index: NDArray[np.int64]) -> slice:
-    return slice(0, 0) if not index.size else slice(int(index.min()), int(index.max()) + 1)
-
-
-def _runs(columns: NDArray[np.int64]) -> list[slice]:
-    """Contiguous pieces of a list of columns, which may run backwards or round the Earth."""
-    breaks = np.flatnonzero(np.abs(np.diff(columns)) != 1) + 1
-    pieces = np.split(columns, breaks)
-    slices = []
-    for piece in pieces:
-        if piece.size > 1 and piece[1] < piece[0]:
-            stop = None if piece[-1] == 0 else int(piece[-1]) - 1
-            slices.append(slice(int(piece[0]), stop, -1))
-        else:
-            slices.append(slice(int(piece[0]), int(piece[-1]) + 1))
-    return slices
 
 
 def _meta(ds: xr.Dataset) -> Meta:
@@ -286,20 +260,18 @@ def _meta(ds: xr.Dataset) -> Meta:
 
 
 def _reference(ds: xr.Dataset) -> str:
-    from routeplan._forecast_times import decode_moment
-
+    """Time of the model run: CF's forecast_reference_time, or a global attribute."""
     for name in ds.variables:
         variable = ds[name]
         if variable.attrs.get("standard_name") == "forecast_reference_time" and variable.size == 1:
             moment = decode_moment(variable)
-            if moment is not None:
-                return f"{np.datetime_as_string(moment, unit='s')}Z"
+            if moment is not None and not np.isnat(moment):
+                return moment_text(moment)
     for key in ("reference_time", "forecast_reference_time"):
         value = ds.attrs.get(key)
         if isinstance(value, str):
             try:
-                moment = np.datetime64(value.strip().rstrip("Z"), "s")
+                return moment_text(np.datetime64(value.strip().rstrip("Z"), "s"))
             except ValueError:
                 continue
-            return f"{np.datetime_as_string(moment, unit='s')}Z"
     return ""

@@ -48,13 +48,19 @@ def read_times(ds: xr.Dataset, variable: xr.DataArray, path: Path) -> TimeAxis:
         order = _NAMES.index(str(name)) if str(name) in _NAMES else len(_NAMES)
         candidates.append((0 if coordinate.ndim else 1, order, str(name)))
     if not candidates:
-        msg = f"{path}: {variable.name} has no time coordinate; allowed is one with units 'hours since ...'"
+        msg = (
+            f"{path}: {variable.name} has no time coordinate; allowed is one with units "
+            f"such as 'hours since 2026-06-01 00:00'"
+        )
         raise InputError(msg, path=path, field="time")
     coordinate = ds[min(candidates)[2]]
     if coordinate.ndim > 1:
         coordinate = coordinate.squeeze()
     if coordinate.ndim > 1:
-        msg = f"{path}: {coordinate.name} has {coordinate.ndim} dimensions; allowed is one model run in a file"
+        msg = (
+            f"{path}: {coordinate.name} has {coordinate.ndim} dimensions; "
+            f"allowed is one model run in a file"
+        )
         raise InputError(msg, path=path, field="time")
     times = _decode(coordinate, path)
     steps = _steps(ds, variable) if not coordinate.ndim else None

@@ -122,7 +122,7 @@ def daylight_spells(
     InputError
         When the place or the times cannot be used.
     """
-    start, stop = np.datetime64(first, "ns"), np.datetime64(last, "ns")
+    start, stop = _ns(first), _ns(last)
     if np.isnat(start) or np.isnat(stop) or stop < start or stop - start > _MAX_DAYS * _DAY:
         msg = (
             f"daylight from {first} to {last}: allowed are two times at most {_MAX_DAYS} days apart"
@@ -148,7 +148,7 @@ def civil_daylight(
 
     Parameters and errors as in `daylight_spells`.
     """
-    start, stop = np.datetime64(first, "ns"), np.datetime64(last, "ns")
+    start, stop = _ns(first), _ns(last)
     return daylight_spells(lon, lat, start - _DAY, stop + _DAY)
 
 
@@ -167,7 +167,7 @@ def civil_dusk(lon: float, lat: float, date: dt.date | np.datetime64) -> np.date
     spells = daylight_spells(lon, lat, noon, noon + _HALF_DAY)
     if not spells.end.size or spells.end[0] == spells.last:
         return np.datetime64("NaT", "ns")
-    return np.datetime64(spells.end[0], "ns")
+    return _ns(spells.end[0])
 
 
 def civil_dawn(lon: float, lat: float, date: dt.date | np.datetime64) -> np.datetime64:
@@ -179,16 +179,20 @@ def civil_dawn(lon: float, lat: float, date: dt.date | np.datetime64) -> np.date
     spells = daylight_spells(lon, lat, noon - _HALF_DAY, noon)
     if not spells.start.size or spells.start[-1] == spells.first:
         return np.datetime64("NaT", "ns")
-    return np.datetime64(spells.start[-1], "ns")
+    return _ns(spells.start[-1])
 
 
 def _solar_noon(lon: float, date: dt.date | np.datetime64) -> np.datetime64:
     _observer(lon, 0.0)
-    midnight = np.datetime64(date, "D").astype("datetime64[ns]")
+    midnight = np.datetime64(date).astype("datetime64[D]").astype("datetime64[ns]")
     # True noon wanders by up to 16 minutes about mean noon (equation of time). Twilight so
     # close to noon or midnight is a sun that grazes the limit, where minutes mean little.
     offset_s = int((12.0 - lon / 15.0) * 3600.0)
-    return np.datetime64(midnight + np.timedelta64(offset_s, "s"), "ns")
+    return _ns(midnight + np.timedelta64(offset_s, "s"))
+
+
+def _ns(time: np.datetime64) -> np.datetime64:
+    return np.datetime64(time).astype("datetime64[ns]")
 
 
 def _observer(lon: float, lat: float) -> Observer:

@@ -42,7 +42,8 @@ BEAUFORT_LOWER_KN = (1.0, 4.0, 7.0, 11.0, 17.0, 22.0, 28.0, 34.0, 41.0, 48.0, 56
 
 def wind_speed(eastward: ArrayLike, northward: ArrayLike) -> NDArray[np.float64]:
     """Speed from the two components, in m/s."""
-    return np.hypot(np.asarray(eastward, dtype=float), np.asarray(northward, dtype=float))
+    u, v = np.asarray(eastward, dtype=float), np.asarray(northward, dtype=float)
+    return np.asarray(np.hypot(u, v))
 
 
 def from_direction(eastward: ArrayLike, northward: ArrayLike) -> NDArray[np.float64]:
