@@ -21,6 +21,7 @@ from routeplan._power import (
     power_at_pace,
     slip_speed,
     speed_of_slip,
+    top_slip,
     wave_factor,
 )
 
@@ -30,9 +31,11 @@ UNDER_WAY, LOST, STUCK, ENDED = range(4)
 
 # Driving fields, rows of `drive`
 U, V, HEIGHT, WAVE_EAST, WAVE_NORTH, CURRENT_EAST, CURRENT_NORTH = range(7)
+DRIVING = 7
 # Quantities worked out on the way, the first rows of `worst`; the watched fields follow
 WIND, HEAD, CROSS, WAVES, OFFSHORE_WIND, AGAINST, CURRENT = range(7)
 COMPUTED = 7
+BREEZE_MS = 4.0  # assumption: lighter winds raise no sea against a current
 # Columns of `pace`
 FACTOR, DECAY, FRESH_S, REST_EVERY_S, REST_S, MIN_WAY = range(6)
 
@@ -40,14 +43,14 @@ _FERRY_TURNS = 8
 _FERRY_TOLERANCE = 1e-4  # of the sine of the ferry angle
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _between(slab: Any, i: int, member: int, share: float) -> Any:
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def _between(slab: Any, f: int, i: int, member: int, share: float) -> Any:
     """Linear in time; a neighbour that does not count may be unknown."""
     if share == 0.0:
-        return slab[i, member]
+        return slab[f, i, member]
     if share == 1.0:
-        return slab[i + 1, member]
-    return slab[i, member] * (1.0 - share) + slab[i + 1, member] * share
+        return slab[f, i + 1, member]
+    return slab[f, i, member] * (1.0 - share) + slab[f, i + 1, member] * share
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -60,11 +63,12 @@ def _over_ground(craft: Any, power: float, air: Any, wave: Any, stream: Any, gue
     need = -(stream[1] + craft[LEEWAY] * air[1])
     sin_b = guess[1] if need != 0.0 else 0.0
     cos_b = math.sqrt(1.0 - sin_b * sin_b)
+    top = top_slip(craft, power)
     v = 0.0
     for _ in range(_FERRY_TURNS):
         along = air[0] * cos_b + air[1] * sin_b
         across = air[1] * cos_b - air[0] * sin_b
-        slip = slip_speed(craft, power, -along, across, guess[0])
+        slip = slip_speed(craft, power, top, -along, across, guess[0])
         guess[0] = slip
         v = speed_of_slip(craft, power, slip)
         if wave[0] > 0.0:
@@ -79,7 +83,7 @@ def _over_ground(craft: Any, power: float, air: Any, wave: Any, stream: Any, gue
     return math.sqrt(v * v - need * need) + stream[0]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _pace_power(craft: Any, still: float, pace: Any, paddled_s: float) -> Any:
     factor = pace[FACTOR]
     if pace[DECAY] > 0.0 and paddled_s > pace[FRESH_S]:
@@ -89,7 +93,7 @@ def _pace_power(craft: Any, still: float, pace: Any, paddled_s: float) -> Any:
     return power_at_pace(craft, factor, still)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _slowest(
     party: Any, pace: Any, paddled: float, air: Any, wave: Any, stream: Any, guess: Any
 ) -> Any:
@@ -105,7 +109,7 @@ def _slowest(
     return slowest
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _frame(now: Any, course: Any, have: Any) -> Any:
     """Air, wave and stream in the frame of the course (along, right); unknown sea counts as none.
 
@@ -131,7 +135,7 @@ def _frame(now: Any, course: Any, have: Any) -> Any:
     return air, (now[HEIGHT], 0.0, 0.0), stream
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _work_out(now: Any, course: Any, shore: Any, values: Any) -> None:
     """Wind, its parts, waves, wind off the land and wind against the current."""
     u, v = now[U], now[V]
@@ -144,25 +148,27 @@ def _work_out(now: Any, course: Any, shore: Any, values: Any) -> None:
     values[OFFSHORE_WIND] = -(u * shore[0] + v * shore[1]) * shore[2]
     cu, cv = now[CURRENT_EAST], now[CURRENT_NORTH]
     values[CURRENT] = math.sqrt(cu * cu + cv * cv)
-    values[AGAINST] = -(u * cu + v * cv) / speed if speed > 0.0 else 0.0
+    # Below a moderate breeze a current against the wind raises no sea worth a word.
+    values[AGAINST] = -(u * cu + v * cv) / speed if speed > BREEZE_MS else 0.0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _note(values: Any, cell: Any, k: int, since: float, out: Any) -> None:
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def _note(values: Any, kept: Any, cell: Any, k: int, since: float, out: Any) -> None:
     """Keep the largest value of a leg with its place and time, or that one is unknown."""
     m, leg, e = cell
     worst, place, when, unknown = out
-    for q in range(values.size):
+    for i in range(kept.size):
+        q = kept[i]
         value = values[q]
         if math.isnan(value):
-            unknown[q, m, leg, e] = True
-        elif not value <= worst[q, m, leg, e]:
-            worst[q, m, leg, e] = value
-            place[q, m, leg, e] = k
-            when[q, m, leg, e] = since
+            unknown[m, leg, e, q] = True
+        elif not value <= worst[m, leg, e, q]:
+            worst[m, leg, e, q] = value
+            place[m, leg, e, q] = k
+            when[m, leg, e, q] = since
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _bracket(time: Any, cursor: Any, when: float, m: int, e: int) -> Any:
     """Move the cursor to the interval of `when`; return the share of it, nan outside."""
     if not (when >= time[0] and when <= time[-1]):
@@ -176,7 +182,7 @@ def _bracket(time: Any, cursor: Any, when: float, m: int, e: int) -> Any:
     return (when - time[i]) / (time[i + 1] - time[i])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _rest(pace: Any, state: Any, m: int, e: int) -> None:
     """Rest when one is due, before going on: none after the last step."""
     clock, paddled, rested = state[0], state[2], state[3]
@@ -185,41 +191,40 @@ def _rest(pace: Any, state: Any, m: int, e: int) -> None:
         rested[m, e] = paddled[m, e]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _sample(
-    drive: Any, watch: Any, time: Any, when: float, state: Any, m: int, e: int, now: Any, noted: Any
-) -> Any:
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def _sample(fields: Any, when: float, state: Any, m: int, e: int, now: Any, noted: Any) -> Any:
     """Read all fields at a time; False where the wind is unknown."""
+    drive, rows, watch, time = fields
     cursor = state[1]
     share = _bracket(time, cursor, when, m, e)
     if math.isnan(share):
         return False
     i = cursor[m, e]
-    for f in range(now.size):
-        now[f] = _between(drive[f], i, e, share)
+    for f in range(rows.size):
+        now[rows[f]] = _between(drive, f, i, e, share)
     for x in range(watch.shape[0]):
-        noted[COMPUTED + x] = _between(watch[x], i, e, share)
+        noted[COMPUTED + x] = _between(watch, x, i, e, share)
     return math.isfinite(now[U]) and math.isfinite(now[V])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _step(
     fields: Any, frame: Any, k: int, cell: Any, launch: float, party: Any, pace: Any, have: Any,
     state: Any, work: Any, out: Any,
 ) -> Any:  # fmt: skip
     """One step of one launch and member: sample, note, paddle; returns the status after it."""
-    drive, watch, time = fields
+    time = fields[3]
     course, shore, length = frame
     m, _, e = cell
     clock, paddled, last_speed, guess = state[0], state[2], state[4], state[5]
-    now, noted = work
+    now, noted, kept = work
     _rest(pace, state, m, e)
     # The middle of the step, by the speed of the step before: second order in the step length.
     middle = clock[m, e] + 0.5 * length / last_speed[m, e]
-    if not _sample(drive, watch, time, middle, state, m, e, now, noted):
+    if not _sample(fields, middle, state, m, e, now, noted):
         return LOST
     _work_out(now, course, shore, noted)
-    _note(noted, cell, k, middle - launch, out)
+    _note(noted, kept, cell, k, middle - launch, out)
     air, wave, stream = _frame(now, course, have)
     sog = _slowest(party, pace, paddled[m, e], air, wave, stream, guess[m, e])
     if not sog >= pace[MIN_WAY]:
@@ -239,13 +244,15 @@ def march(
 ) -> None:
     """Paddle every launch and member along the path.
 
-    fields = (drive (7, k, T, e), watch (x, k, T, e), time (T,) [s]); steps = (length, leg,
-    course sin, course cos, shore sin, shore cos, far) arrays (k,); launch (m,) [s]; party =
-    (crafts (c, 9), still-water speeds (c,)); pace (6,); have (3,) which of waves, current, wave
-    direction exist. Filled in place: times = (enter, leave [s], status) (m, n, e), out = (worst,
-    place, when, unknown) (q, m, n, e).
+    fields = (drive (f, k, T, e), rows (f,) which driving fields they are, watch (x, k, T, e),
+    time (T,) [s]); steps = (length, leg, course sin, course cos, shore sin, shore cos, far)
+    arrays (k,); launch (m,) [s]; party = (crafts (c, 10), still-water speeds (c,)); pace (6,);
+    have = (which of waves, current, wave direction exist (3,), quantities to note). Filled in
+    place: times = (enter, leave [s], status) (m, n, e), out = (worst, place, when, unknown)
+    (m, n, e, q).
     """
-    drive, watch, time = fields
+    drive, rows, watch, time = fields
+    exist, kept = have
     length, leg, sin_c, cos_c, shore_e, shore_n, far = steps
     enter, leave, status = times
     launches, members, crafts = launch.size, drive.shape[3], party[1].size
@@ -259,10 +266,10 @@ def march(
         np.full((launches, members), slowest),
         np.zeros((launches, members, crafts, 2)),
     )
-    work = (np.zeros(drive.shape[0]), np.zeros(COMPUTED + watch.shape[0]))
+    work = (np.zeros(DRIVING), np.zeros(COMPUTED + watch.shape[0]), kept)
     for k in range(length.size):
         frame = ((sin_c[k], cos_c[k]), (shore_e[k], shore_n[k], far[k]), length[k])
-        here = (drive[:, k], watch[:, k], time)
+        here = (drive[:, k], rows, watch[:, k], time)
         n = leg[k]
         first = k == 0 or n != leg[k - 1]
         for m in range(launches):
@@ -277,10 +284,10 @@ def march(
                 if status[m, n, e] == UNDER_WAY:
                     cell = (m, n, e)
                     status[m, n, e] = _step(
-                        here, frame, k, cell, launch[m], party, pace, have, state, work, out
+                        here, frame, k, cell, launch[m], party, pace, exist, state, work, out
                     )
                 if status[m, n, e] != UNDER_WAY:
                     clock[m, e] = np.nan
                     if status[m, n, e] != STUCK or first:
-                        out[3][:, m, n, e] = True
+                        out[3][m, n, e, :] = True
                 leave[m, n, e] = clock[m, e]

@@ -14,7 +14,7 @@ from routeplan.propulsion import Craft
 if TYPE_CHECKING:
     from routeplan.sampling import PointSeries
 
-__all__ = ["COMPUTED", "check", "collect", "driving", "empty", "steps", "watched"]
+__all__ = ["COMPUTED", "check", "collect", "driving", "empty", "kept", "steps", "watched"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -66,21 +66,26 @@ def check(series: PointSeries, crafts: tuple[Craft, ...], steps: int) -> None:
             raise InputError(msg, field=name)
 
 
-def driving(series: PointSeries, steps: int) -> tuple[FloatArray, BoolArray]:
-    """Fields that decide the speed, (7, k, T, e), and which of waves, current, direction exist."""
+def driving(series: PointSeries) -> tuple[FloatArray, NDArray[np.int64], BoolArray]:
+    """Fields that decide the speed.
+
+    Returns them, (f, k, T, e); which of the seven they are, (f,); and whether there are waves,
+    a current and a wave direction, (3,).
+    """
     values = series.values
     members = max(v.shape[2] for v in values.values())
-    drive = np.zeros((len(_DRIVE), steps, series.time.size, members))
-    for i, name in enumerate(_DRIVE):
-        if name in values:
-            drive[i] = values[name]
-    if _WAVE_FROM in values:
-        angle = np.radians(values[_WAVE_FROM])
-        drive[3], drive[4] = np.sin(angle), np.cos(angle)
+    waves, direction = _DRIVE[2] in values, _WAVE_FROM in values
     current = all(name in values for name in _DRIVE[5:7])
-    if not current:
-        drive[5:7] = 0.0
-    return drive, np.array([_DRIVE[2] in values, current, _WAVE_FROM in values])
+    rows = [0, 1, *([2] if waves else []), *([3, 4] if direction else [])]
+    rows += [5, 6] if current else []
+    drive = np.empty((len(rows), *values[_DRIVE[0]].shape[:2], members))
+    for i, row in enumerate(rows):
+        if row in (3, 4):
+            angle = np.radians(values[_WAVE_FROM])
+            drive[i] = np.sin(angle) if row == 3 else np.cos(angle)
+        else:
+            drive[i] = values[_DRIVE[row]]
+    return drive, np.array(rows), np.array([waves, current, direction])
 
 
 def watched(series: PointSeries, shape: tuple[int, ...]) -> tuple[tuple[str, ...], FloatArray]:
@@ -111,7 +116,7 @@ def steps(path: Path, beyond_m: float) -> tuple[Any, ...]:
 
 
 def empty(quantities: int, shape: tuple[int, ...]) -> tuple[Any, ...]:
-    full = (quantities, *shape)
+    full = (*shape, quantities)
     return (
         np.full(full, np.nan),
         np.full(full, -1, dtype=np.int32),
@@ -120,20 +125,24 @@ def empty(quantities: int, shape: tuple[int, ...]) -> tuple[Any, ...]:
     )
 
 
+def kept(have: BoolArray, watched_fields: int) -> NDArray[np.int64]:
+    """Rows of the quantities that the series can tell."""
+    absent = [] if have[0] else ["wave_height"]
+    absent += [] if have[1] else ["current", "opposing_current"]
+    rows = [i for i, name in enumerate(COMPUTED) if name not in absent]
+    return np.array([*rows, *range(len(COMPUTED), len(COMPUTED) + watched_fields)])
+
+
 def collect(
-    names: tuple[str, ...], out: tuple[Any, ...], have: BoolArray
+    names: tuple[str, ...], out: tuple[Any, ...], rows: NDArray[np.int64]
 ) -> tuple[dict[str, Any], ...]:
-    """The four result arrays as dicts by name, without what the series cannot tell."""
-    skip = set()
-    if not have[0]:
-        skip.add("wave_height")
-    if not have[1]:
-        skip.update(("current", "opposing_current"))
-    rows = [(i, n, 1.0) for i, n in enumerate(COMPUTED) if n not in skip]
-    rows += [(len(COMPUTED) + i, n, _WATCHED[n][1]) for i, n in enumerate(names)]
+    """The four result arrays as dicts by name, for the rows that were kept."""
+    every = (*COMPUTED, *names)
+    sign = {name: _WATCHED[name][1] for name in names}
+    told = [(int(i), every[i]) for i in rows]
     return (
-        {n: sign * out[0][i] for i, n, sign in rows},
-        {n: out[1][i] for i, n, _ in rows},
-        {n: out[2][i] for i, n, _ in rows},
-        {n: out[3][i] for i, n, _ in rows},
+        {n: sign.get(n, 1.0) * out[0][..., i] for i, n in told},
+        {n: out[1][..., i] for i, n in told},
+        {n: out[2][..., i] for i, n in told},
+        {n: out[3][..., i] for i, n in told},
     )

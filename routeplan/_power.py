@@ -13,36 +13,50 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-__all__ = ["power_at_pace", "slip_speed", "speed_of_slip", "speeds", "wave_factor"]
+__all__ = ["power_at_pace", "slip_speed", "speed_of_slip", "speeds", "top_slip", "wave_factor"]
 
 # Columns of a craft row
-POWER, SLIP_K, HULL_A, HULL_N, AIR_B, LEEWAY, LOSS_HEAD, LOSS_BEAM, LOSS_FOLLOW = range(9)
-COLUMNS = 9
+POWER, SLIP_K, HULL_A, HULL_N, AIR_B, LEEWAY, LOSS_HEAD, LOSS_BEAM, LOSS_FOLLOW, TOP_SLIP = range(
+    10
+)
+COLUMNS = 10
 
 _TOLERANCE = 1e-4  # of the slip, relative; the last Newton step squares it
 _MAX_TURNS = 60
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def slip_speed(craft: Any, power: float, headwind: float, crosswind: float, guess: float) -> Any:
+def top_slip(craft: Any, power: float) -> Any:
+    """Slip of the blade when the craft stands still [m/s], where the thrust is largest."""
+    if power == craft[POWER]:
+        return craft[TOP_SLIP]
+    return (max(power, 0.0) / craft[SLIP_K]) ** (1.0 / 3.0)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def slip_speed(
+    craft: Any, power: float, top: float, headwind: float, crosswind: float, guess: float
+) -> Any:
     """Slip w of the blade [m/s] at which the thrust carries hull and air drag; 0 if none does.
 
     Thrust is k w², speed v = P / (k w²) - w. Thrust grows with w and drag falls, so the root is
-    unique; Newton inside a shrinking bracket finds it. `guess` 0 = none.
+    unique; Newton inside a shrinking bracket finds it. `top` is the largest slip; `guess` 0 = none.
     """
     k, b = craft[SLIP_K], craft[AIR_B]
     hull_a, hull_n = craft[HULL_A], craft[HULL_N]
-    if not power > 0.0:
+    high = top
+    if not high > 0.0:
         return 0.0
-    high = (power / k) ** (1.0 / 3.0)
     cross2 = crosswind * crosswind
     if k * high * high <= b * math.sqrt(headwind * headwind + cross2) * headwind:
         return 0.0
     low = 0.0
     w = guess if 0.0 < guess < high else 0.7 * high
     for _ in range(_MAX_TURNS):
+        inverse = 1.0 / w
         thrust = k * w * w
-        v = power / thrust - w
+        push = power / k * inverse * inverse  # v + w
+        v = push - w
         head = headwind + v
         apparent = math.sqrt(head * head + cross2)
         hull = hull_a * v
@@ -54,7 +68,7 @@ def slip_speed(craft: Any, power: float, headwind: float, crosswind: float, gues
         else:
             low = w
         air_slope = b * (apparent + head * head / apparent) if apparent > 0.0 else 0.0
-        slope = 2.0 * k * w + (hull_n * hull + air_slope) * (2.0 * power / (thrust * w) + 1.0)
+        slope = 2.0 * k * w + (hull_n * hull + air_slope) * (2.0 * push * inverse + 1.0)
         step = excess / slope
         w -= step
         if not low <= w <= high:
@@ -104,7 +118,7 @@ def speeds(craft: Any, headwind: Any, crosswind: Any, height: Any, cos_angle: An
         ):
             out[i] = np.nan
             continue
-        slip = slip_speed(craft, craft[POWER], headwind[i], crosswind[i], 0.0)
+        slip = slip_speed(craft, craft[POWER], craft[TOP_SLIP], headwind[i], crosswind[i], 0.0)
         v = speed_of_slip(craft, craft[POWER], slip)
         out[i] = v * wave_factor(craft, height[i], cos_angle[i])
     return out

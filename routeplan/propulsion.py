@@ -246,7 +246,7 @@ def craft(name: str, **changes: Any) -> Craft:
 
 
 def craft_row(it: Craft) -> NDArray[np.float64]:
-    """Coefficients of the power balance as the compiled code takes them, shape (9,)."""
+    """Coefficients of the power balance as the compiled code takes them, shape (10,)."""
     v0 = it.still_water_speed_ms
     thrust = it.power_w * it.paddle_efficiency / v0
     slip = v0 * (1.0 - it.paddle_efficiency) / it.paddle_efficiency
@@ -261,6 +261,7 @@ def craft_row(it: Craft) -> NDArray[np.float64]:
             it.loss_head_per_m,
             it.loss_beam_per_m,
             it.loss_follow_per_m,
+            (it.power_w * slip**2 / thrust) ** (1.0 / 3.0),
         ]
     )
 

@@ -23,7 +23,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan._marchfields import COMPUTED, check, collect, driving, empty, steps, watched
+from routeplan._marchfields import (
+    COMPUTED,
+    check,
+    collect,
+    driving,
+    empty,
+    kept,
+    steps,
+    watched,
+)
 from routeplan._path import Path, path_along
 from routeplan.errors import InputError
 from routeplan.propulsion import Craft, craft_row
@@ -210,13 +219,13 @@ def simulate(
     from routeplan import _march  # numba is slow to load, and not every command paddles
 
     crafts = (craft,) if isinstance(craft, Craft) else tuple(craft)
-    count = path.length_m.size
-    check(series, crafts, count)
+    check(series, crafts, path.length_m.size)
     clock = _seconds_between(series.time[0], series.time)
     start = np.atleast_1d(np.asarray(launch, dtype="datetime64[ns]"))
     start_s = _seconds_between(series.time[0], start)
-    drive, have = driving(series, count)
+    drive, rows, have = driving(series)
     names, watch = watched(series, drive.shape)
+    told = kept(have, len(names))
     shape = (start.size, path.legs, drive.shape[3])
     enter, leave = np.full(shape, np.nan), np.full(shape, np.nan)
     status = np.zeros(shape, dtype=np.int8)
@@ -224,17 +233,17 @@ def simulate(
     paddlers = np.stack([craft_row(c) for c in crafts])
     still = np.array([c.still_water_speed_ms for c in crafts])
     _march.march(
-        (drive, watch, clock),
+        (drive, rows, watch, clock),
         steps(path, offshore_wind_beyond_m),
         start_s,
         (paddlers, still),
         _pace_row(pace or Pace()),
-        have,
+        (have, told),
         (enter, leave, status),
         out,
     )
     origin = series.time[0]
-    noted = collect(names, out, have)
+    noted = collect(names, out, told)
     return Passage(
         launch=start,
         enter=_add_seconds(origin, enter),

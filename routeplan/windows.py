@@ -30,10 +30,19 @@ if TYPE_CHECKING:
     from routeplan.sampling import PointSeries
     from routeplan.sun import DaylightSpells
 
-__all__ = ["Finding", "LaunchScan", "LaunchWindow", "find_windows", "scan_launches"]
+__all__ = [
+    "Finding",
+    "LaunchScan",
+    "LaunchWindow",
+    "find_windows",
+    "propose_launch",
+    "scan_launches",
+]
 
 FloatArray = NDArray[np.float64]
 TimeArray = NDArray[np.datetime64]
+
+_EQUAL_MARGIN = 0.02  # shares of a limit that differ by less are no reason to wait
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -213,6 +222,19 @@ def find_windows(scan: LaunchScan) -> tuple[LaunchWindow, ...]:
     return tuple(
         _window(scan, int(b), int(e) - 1) for b, e in zip(begins[good], ends[good], strict=True)
     )
+
+
+def propose_launch(scan: LaunchScan) -> int | None:
+    """Index of the launch to propose; None when none is within or close.
+
+    Of the best verdict there is, the launch with the most in hand against its tightest limit;
+    among those that come within `_EQUAL_MARGIN` of it, the earliest.
+    """
+    good = scan.verdict == scan.verdict.min() if scan.verdict.size else np.zeros(0, dtype=bool)
+    if not good.any() or scan.verdict.min() > Verdict.CLOSE:
+        return None
+    margin = np.where(good & np.isfinite(scan.margin), scan.margin, -np.inf)
+    return int(np.argmax(margin >= margin.max() - _EQUAL_MARGIN))
 
 
 def _window(scan: LaunchScan, first: int, last: int) -> LaunchWindow:
