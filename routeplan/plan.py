@@ -44,6 +44,11 @@ CAUTIONS = (
     "with someone ashore.",
 )
 
+_MISSED = (  # variables whose absence a leader must hear of; `forecast show` lists the rest
+    "wind_speed_of_gust",
+    "sea_surface_wave_significant_height",
+    "eastward_sea_water_velocity",
+)
 _PATH_STEPS = 2  # samples of the exposure taken together into one step of the passage
 
 
