@@ -49,6 +49,8 @@ _MISSED = (  # variables whose absence a leader must hear of; `forecast show` li
     "sea_surface_wave_significant_height",
     "eastward_sea_water_velocity",
 )
+_SOLAR_S_PER_DEG = 240.0  # Earth turns one degree in four minutes
+_NIGHT = np.timedelta64(8, "h")  # least time ashore between two outings
 _PATH_STEPS = 2  # samples of the exposure taken together into one step of the passage
 
 
@@ -109,7 +111,8 @@ class Source:
 class StagePlan:
     """One outing: its line and, with a forecast, its launches and windows.
 
-    `best` is the index into `scan.launch` of the launch proposed, None when none is good.
+    `best` is the index into `scan.launch` of the launch proposed, None when none is good. Stages
+    follow each other: each is proposed after a night ashore at the end of the one before.
     """
 
     stage: Stage
@@ -186,7 +189,7 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
         stages=stages,
         coverage=coverage,
         zone=trip.zone or _zone_at(trip.route),
-        notes=_notes(trip, coverage, stages),
+        notes=_notes(trip, coverage),
         cautions=CAUTIONS,
         sources=_sources(trip, coast, coverage),
         invented=trip.invented or _is_invented(trip.forecast),
@@ -215,38 +218,44 @@ def _stages(
     # Reading and scanning forecasts needs xarray, which legs alone must not wait for.
     from routeplan.forecast import coverage
     from routeplan.sampling import sample_series
+    from routeplan.windows import find_windows
 
     covered = coverage(trip.forecast)
     launch = _launch_times(covered.first, covered.last, trip.launch_step_s)
     out: list[StagePlan] = []
+    ashore = np.datetime64("NaT", "ns")
     for stage in stages:
         tell(f"paddling stage {stage.number} of {len(stages)}", 0.4 + 0.6 * len(out) / len(stages))
         path = _path_of(stage, exposures)
         series = sample_series(trip.forecast, path.longitude, path.latitude)
-        out.append(_stage_plan(trip, stage, path, series, launch, coast.nominal_error_m))
+        scan = _scan(trip, stage, path, series, launch, coast.nominal_error_m)
+        best = _propose(scan, ashore)
+        if best is not None:
+            ashore = scan.arrive[best]
+        out.append(StagePlan(stage, path, scan, find_windows(scan), best))
     if not any(sp.scan is not None and np.isfinite(sp.scan.wind_ms).any() for sp in out):
         msg = _not_covered(trip, covered)
         raise CoverageError(msg, bounds=(covered.west, covered.south, covered.east, covered.north))
     return tuple(out), covered
 
 
-def _stage_plan(
+def _scan(
     trip: Trip,
     stage: Stage,
     path: Path,
     series: PointSeries,
     launch: NDArray[Any],
     coast_error_m: float,
-) -> StagePlan:
+) -> LaunchScan:
     from routeplan.sun import civil_daylight
-    from routeplan.windows import find_windows, scan_launches
+    from routeplan.windows import scan_launches
 
     first, last = launch[0], launch[-1]
     daylight = tuple(
         civil_daylight(place.longitude, place.latitude, first, last)
         for place in (stage.start, stage.end)
     )
-    scan = scan_launches(
+    return scan_launches(
         path,
         series,
         trip.craft,
@@ -257,15 +266,26 @@ def _stage_plan(
         leg_numbers=[leg.number for leg in stage.legs],
         coast_error_m=coast_error_m,
     )
-    return StagePlan(stage, path, scan, find_windows(scan), _best_launch(scan))
 
 
-def _best_launch(scan: LaunchScan) -> int | None:
-    """Index of the launch with the widest margin among the best good verdict, earliest first."""
-    for verdict in (Verdict.WITHIN, Verdict.CLOSE):
-        good = np.flatnonzero(scan.verdict == verdict)
-        if good.size:
-            return int(good[np.argmax(scan.margin[good])])
+def _propose(scan: LaunchScan, ashore: np.datetime64) -> int | None:
+    """Index of the launch to propose after a night ashore: of the first day with a good one.
+
+    `ashore` is when the outing before ends, NaT for none. A day that has a launch within the
+    limits goes before an earlier one that is only close. Days are of mean solar time at the
+    start, which tells evening from morning in any zone.
+    """
+    from routeplan.windows import propose_launch
+
+    shift = np.timedelta64(round(scan.detail.path.longitude[0] * _SOLAR_S_PER_DEG), "s")
+    day = (scan.launch + shift).astype("datetime64[D]")
+    rested = np.ones(scan.launch.size, dtype=bool)
+    if not np.isnat(ashore):
+        rested = (day > (ashore + shift).astype("datetime64[D]")) & (scan.launch >= ashore + _NIGHT)
+    for worst in (Verdict.WITHIN, Verdict.CLOSE):
+        good = rested & (scan.verdict <= worst)
+        if good.any():
+            return propose_launch(scan, good & (day == day[good][0]))
     return None
 
 
@@ -324,13 +344,8 @@ def _is_invented(forecast: xr.Dataset | None) -> bool:
     return forecast is not None and forecast.attrs.get("invented") == "yes"
 
 
-def _notes(trip: Trip, covered: Coverage | None, stages: tuple[StagePlan, ...]) -> tuple[str, ...]:
+def _notes(trip: Trip, covered: Coverage | None) -> tuple[str, ...]:
     notes = list(trip.route.notes)
-    not_judged = sorted({name for sp in stages if sp.scan for name in sp.scan.not_judged})
-    if not_judged:
-        notes.append(
-            f"Not judged, because the forecast has nothing about it: {', '.join(not_judged)}."
-        )
     if covered is not None:
         notes.extend(
             f"The forecast lacks {name}: {cost}." for name, cost in covered.missing.items()

@@ -224,17 +224,21 @@ def find_windows(scan: LaunchScan) -> tuple[LaunchWindow, ...]:
     )
 
 
-def propose_launch(scan: LaunchScan) -> int | None:
+def propose_launch(scan: LaunchScan, among: NDArray[np.bool_] | None = None) -> int | None:
     """Index of the launch to propose; None when none is within or close.
 
     Of the best verdict there is, the launch with the most in hand against its tightest limit;
-    among those that come within `_EQUAL_MARGIN` of it, the earliest.
+    among those that come within `_EQUAL_MARGIN` of it, the earliest. `among` (m,) says which
+    launches may be proposed; all by default.
     """
-    good = scan.verdict == scan.verdict.min() if scan.verdict.size else np.zeros(0, dtype=bool)
-    if not good.any() or scan.verdict.min() > Verdict.CLOSE:
+    good = scan.verdict <= Verdict.CLOSE
+    if among is not None:
+        good &= among
+    if not good.any():
         return None
+    good &= scan.verdict == scan.verdict[good].min()
     margin = np.where(good & np.isfinite(scan.margin), scan.margin, -np.inf)
-    return int(np.argmax(margin >= margin.max() - _EQUAL_MARGIN))
+    return int(np.argmax(good & (margin >= margin.max() - _EQUAL_MARGIN)))
 
 
 def _window(scan: LaunchScan, first: int, last: int) -> LaunchWindow:
