@@ -18,7 +18,7 @@ from routeplan import _download_cache
 from routeplan._download_cache import Part, cache_dir, cache_path, locked
 from routeplan._download_checks import content_fault, one_line
 from routeplan._download_http import Job, Passing
-from routeplan._download_transfer import FetchStats, Progress, Transfer
+from routeplan._download_transfer import FetchStats, Progress, Terms, Transfer
 from routeplan.errors import DownloadError, InputError
 
 if TYPE_CHECKING:
@@ -53,6 +53,9 @@ class Fetcher:
         The longest wait that a server may ask for [s].
     timeout_s : (float, float)
         To connect, and between two pieces of an answer [s].
+    slowest_bytes_s : float
+        A transfer slower than this on average, once the second time-out has gone by, counts as
+        cut [bytes/s].
     deadline_s : float
         For one file with all its retries and waits [s].
     max_bytes : int
@@ -73,6 +76,7 @@ class Fetcher:
         backoff_s: float = 1.0,
         retry_after_cap_s: float = 120.0,
         timeout_s: tuple[float, float] = (10.0, 60.0),
+        slowest_bytes_s: float = 256.0,
         deadline_s: float = 900.0,
         max_bytes: int = 512 * 1024 * 1024,
         sleep: Callable[[float], None] = time.sleep,
@@ -80,14 +84,13 @@ class Fetcher:
     ) -> None:
         self.root = _download_cache.cache_dir() if cache_dir is None else Path(cache_dir).absolute()
         self.offline = offline
-        self.stats = FetchStats()
-        self._agent = user_agent
+        self._terms = Terms(user_agent, timeout_s, slowest_bytes_s)
+        self.stats = self._terms.stats
         self._max_parallel = max_parallel
         self._pause_s = pause_s
         self._retries = retries
         self._backoff_s = backoff_s
         self._retry_after_cap_s = retry_after_cap_s
-        self._timeout_s = timeout_s
         self._deadline_s = deadline_s
         self._max_bytes = max_bytes
         self._sleep = sleep
@@ -188,16 +191,8 @@ class Fetcher:
         """Do what `get` does, for a `Job`."""
         target = cache_path(self.root, job.name)
         _check_address(job.url)
-        if self._in_cache(target, job):
-            return target
-        if self.offline:
-            msg = f"{job.where}: not in the cache, and downloads are off (offline)"
-            raise DownloadError(msg, url=job.url)
         try:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            with locked(target, wait_s=self._deadline_s):
-                if not self._in_cache(target, job):  # another process may have fetched it
-                    self._download(job, target, progress)
+            self._provide(target, job, progress)
         except DownloadError:
             raise
         except OSError as error:
@@ -205,12 +200,24 @@ class Fetcher:
             raise DownloadError(msg, url=job.url) from error
         return target
 
+    def _provide(self, target: Path, job: Job, progress: Progress | None) -> None:
+        if self._in_cache(target, job):
+            return
+        if self.offline:
+            msg = f"{job.where}: not in the cache, and downloads are off (offline)"
+            raise DownloadError(msg, url=job.url)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with locked(target, wait_s=self._deadline_s):
+            if not self._in_cache(target, job):  # another process may have fetched it
+                self._download(job, target, progress)
+
     def fetch_all(self, jobs: Sequence[Job], progress: Progress | None = None) -> list[Path]:
         """Fetch several files, `max_parallel` at a time; the first failure stops the rest.
 
         `progress` gets the number of files that are there, and of all.
         """
         done = 0
+        self._terms.stop.clear()
         with concurrent.futures.ThreadPoolExecutor(self._max_parallel) as pool:
             waiting = [pool.submit(self.fetch, job) for job in jobs]
             try:
@@ -220,6 +227,7 @@ class Fetcher:
                     if progress is not None:
                         progress(done, len(jobs))
             except BaseException:
+                self._terms.stop.set()
                 pool.shutdown(wait=True, cancel_futures=True)
                 raise
         return [ready.result() for ready in waiting]
@@ -258,18 +266,15 @@ class Fetcher:
             with self._places:
                 self._pace()
                 self.stats.add("requests")
-                transfer = Transfer(
-                    job, part, kept, self._agent, self._timeout_s, end, self._limit(job), self.stats
+                limit = self._max_bytes if job.max_bytes is None else job.max_bytes
+                Transfer(job, part, kept, end, limit, self._terms).run(
+                    self._connections(), progress
                 )
-                transfer.run(self._connections(), progress)
         fault = _fault(part.data, job)
         if fault:
             part.drop()
             raise Passing(fault, content=True)
         part.finish()
-
-    def _limit(self, job: Job) -> int:
-        return self._max_bytes if job.max_bytes is None else job.max_bytes
 
     def _connections(self) -> requests.Session:
         import http.cookiejar
@@ -300,7 +305,7 @@ class Fetcher:
         wait *= 1.0 - 0.5 * self._jitter()
         if failure.retry_after_s is not None:
             wait = max(wait, min(failure.retry_after_s, self._retry_after_cap_s))
-        if time.monotonic() + wait > end:
+        if self._terms.stop.is_set() or time.monotonic() + wait > end:
             raise self._giving_up(job, failure) from failure
         self.stats.add("retries")
         self._sleep(wait)

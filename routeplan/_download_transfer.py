@@ -16,12 +16,11 @@ from routeplan.errors import DownloadError
 if TYPE_CHECKING:
     import requests
 
-__all__ = ["FetchStats", "Progress", "Transfer"]
+__all__ = ["FetchStats", "Progress", "Terms", "Transfer"]
 
 Progress = Callable[[int, int | None], None]
 
 _CHUNK = 64 * 1024
-_SLOW_BYTES_S = 256.0
 
 
 @dataclass(slots=True)
@@ -46,17 +45,26 @@ class FetchStats:
 
 
 @dataclass(frozen=True, slots=True)
+class Terms:
+    """What all requests of a fetcher share; see there. `stop` ends those under way."""
+
+    agent: str
+    timeout_s: tuple[float, float]
+    slowest_bytes_s: float
+    stats: FetchStats = field(default_factory=FetchStats)
+    stop: threading.Event = field(default_factory=threading.Event)
+
+
+@dataclass(frozen=True, slots=True)
 class Transfer:
     """A request under way; `end` is its deadline on the monotonic clock [s]."""
 
     job: Job
     part: Part
     kept: int
-    agent: str
-    timeout_s: tuple[float, float]
     end: float
     limit: int
-    stats: FetchStats
+    terms: Terms
 
     def run(self, session: requests.Session, progress: Progress | None) -> None:
         """Fetch what is missing of the part.
@@ -75,7 +83,7 @@ class Transfer:
             with self._send(session) as response:
                 self._check_redirects(response)
                 plan = read_plan(response, self.job, self.part, self.kept)
-                self.stats.add("bytes_kept", plan.kept)
+                self.terms.stats.add("bytes_kept", plan.kept)
                 self._read(response, plan, progress)
         except (requests.ConnectionError, requests.Timeout) as error:
             if isinstance(error, requests.exceptions.SSLError) and "certificate" in str(error):
@@ -92,13 +100,13 @@ class Transfer:
 
     def _send(self, session: requests.Session) -> requests.Response:
         left = max(0.01, self.end - time.monotonic())
-        connect, read = (min(t, left) for t in self.timeout_s)
+        connect, read = (min(t, left) for t in self.terms.timeout_s)
         return session.request(
             "GET" if self.job.data is None else "POST",
             self.job.url,
             params=self.job.params,
             data=self.job.data,
-            headers=request_headers(self.job, self.part, self.kept, self.agent),
+            headers=request_headers(self.job, self.part, self.kept, self.terms.agent),
             timeout=(connect, read),
             stream=True,
         )
@@ -127,7 +135,7 @@ class Transfer:
         start = time.monotonic()
         with self.part.data.open("ab") as handle:
             for chunk in _body_chunks(response):
-                self.stats.add("bytes_received", len(chunk))
+                self.terms.stats.add("bytes_received", len(chunk))
                 piece = chunk[max(0, plan.skip - came) :]
                 came += len(chunk)
                 if plan.want is not None:
@@ -147,10 +155,13 @@ class Transfer:
     def _check_pace(self, came: int, start: float) -> None:
         now = time.monotonic()
         spent = now - start
+        if self.terms.stop.is_set():
+            msg = "stopped"
+            raise Passing(msg)
         if now > self.end:
             msg = f"not finished in the time allowed ({came} bytes came in {spent:.0f} s)"
             raise Passing(msg)
-        if spent > self.timeout_s[1] and came < _SLOW_BYTES_S * spent:
+        if spent > self.terms.timeout_s[1] and came < self.terms.slowest_bytes_s * spent:
             msg = f"the server drips: {came} bytes came in {spent:.0f} s"
             raise Passing(msg)
 
