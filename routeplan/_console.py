@@ -1,0 +1,71 @@
+"""Standard output and standard error: one document or one text, whole or not at all."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from routeplan._wording import plain
+from routeplan.errors import InputError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from routeplan.plan import Plan, Trip
+
+__all__ = ["emit_document", "emit_text", "plan_with_progress", "write"]
+
+
+def plan_with_progress(trip: Trip) -> Plan:
+    """Plan a trip; tell how far it is where a person is looking."""
+    from routeplan.plan import plan_trip
+
+    if not sys.stderr.isatty():
+        return plan_trip(trip)
+
+    def progress(what: str, share: float) -> None:
+        sys.stderr.write(f"\r{plain(what, 60):<60} {100 * share:3.0f} %")
+        sys.stderr.flush()
+
+    try:
+        return plan_trip(trip, progress=progress)
+    finally:
+        sys.stderr.write("\r" + " " * 66 + "\r")
+        sys.stderr.flush()
+
+
+def emit_document(document: dict[str, Any]) -> None:
+    """Write a document to standard output, in UTF-8 whatever the terminal."""
+    from routeplan.report import document_text
+
+    write(document_text(document), "utf-8")
+
+
+def emit_text(show: Callable[[Console], None]) -> None:
+    """Render everything first, so that a failure leaves no half of it."""
+    from rich.console import Console
+
+    console = Console(markup=False, highlight=False, emoji=False)
+    with console.capture() as captured:
+        show(console)
+    lines = captured.get().split("\n")
+    write("\n".join(line.rstrip(" ") for line in lines), console.encoding)
+
+
+def write(text: str, encoding: str) -> None:
+    """Write to standard output.
+
+    Raises
+    ------
+    InputError
+        If the system refuses, but for a reader who has left: that is BrokenPipeError.
+    """
+    try:
+        sys.stdout.buffer.write(text.encode(encoding, errors="replace"))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        msg = f"standard output cannot be written: {error.strerror or error}"
+        raise InputError(msg) from None

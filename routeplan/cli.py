@@ -1,0 +1,369 @@
+"""The command line: read, plan, render. Everything it says comes from a `Plan`.
+
+Exit status: 0 computed, whatever the verdict; 2 input, coverage or usage, one line on standard
+error and nothing on standard output; 1 a bug; 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import traceback
+import warnings
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from routeplan import __version__
+from routeplan._console import emit_document, emit_text, plan_with_progress, write
+from routeplan._outputs import check_outputs, write_outputs
+from routeplan._wording import Clock, fit, plain
+from routeplan.errors import InputError, RouteplanError
+from routeplan.units import parse_quantity
+
+if TYPE_CHECKING:
+    import numpy as np
+    from rich.console import Console
+
+    from routeplan.coastline import Coastline
+    from routeplan.limits import Limits
+    from routeplan.plan import Plan
+    from routeplan.route import Route
+
+__all__ = ["main", "run"]
+
+_MAP, _LAUNCHES, _DOCUMENT = "map.png", "launches.png", "plan.json"
+
+app = typer.Typer(
+    help="Trip planning for paddlers: what a route commits you to and when to launch.",
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+forecast_app = typer.Typer(help="Look into forecast files.", rich_markup_mode=None)
+app.add_typer(forecast_app, name="forecast")
+
+RouteFile = Annotated[Path, typer.Argument(metavar="ROUTE.gpx", help="GPX file with the route.")]
+Select = Annotated[
+    str | None,
+    typer.Option("--select", metavar="NAME|NUMBER", help="Which route or track of the file."),
+]
+LimitsFile = Annotated[
+    Path | None, typer.Option("--limits", metavar="FILE", help="Your limits, TOML.")
+]
+Coast = Annotated[
+    Path | None,
+    typer.Option("--coast", metavar="FILE", help="Coastline of your own; default: GSHHG."),
+]
+CoastError = Annotated[
+    float | None,
+    typer.Option("--coast-error", metavar="M", help="Nominal error of that coastline, metres."),
+]
+Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
+Force = Annotated[bool, typer.Option("--force", help="Overwrite files that exist.")]
+Out = Annotated[
+    Path | None, typer.Option("--out", metavar="DIR", help="Write pictures and the plan there.")
+]
+
+
+def main() -> None:
+    """Run the command line and leave with its exit status."""
+    if not sys.warnoptions:  # what matters for the trip is said in the plan's notes
+        warnings.simplefilter("ignore")
+    raise SystemExit(run(sys.argv[1:]))
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run one command line and return its exit status."""
+    try:
+        command = typer.main.get_command(app)
+        code = command.main(list(arguments), prog_name="routeplan", standalone_mode=False)
+        sys.stdout.flush()
+    except RouteplanError as error:
+        return _fail(str(error))
+    except BrokenPipeError:
+        _forget_output()
+    except (KeyboardInterrupt, typer.Abort):
+        return _fail("interrupted", 130)
+    except Exception as error:
+        if hasattr(error, "format_message"):  # how the option parser tells a usage error
+            return _fail(_usage(error))
+        _fail(f"this is a bug in routeplan {__version__}: {type(error).__name__}: {error}")
+        traceback.print_exc()
+        return 1
+    else:
+        return code if isinstance(code, int) else 0
+    return 0
+
+
+def _fail(message: str, code: int = 2) -> int:
+    line = fit(f"routeplan: {plain(message, 1_500)}", sys.stderr.encoding or "ascii")
+    with contextlib.suppress(OSError):  # nobody is listening
+        sys.stderr.write(line + "\n")
+        sys.stderr.flush()
+    return code
+
+
+def _usage(error: Any) -> str:
+    """A usage error on one line, with what is allowed at that place."""
+    message = str(error.format_message())
+    context = getattr(error, "ctx", None)
+    if context is None:
+        return message
+    command = context.command
+    names = sorted(getattr(command, "commands", {}))
+    if names:
+        return f"{message} Allowed: {', '.join(names)} (see {context.command_path} --help)"
+    options = [max(p.opts, key=len) for p in command.params if p.param_type_name == "option"]
+    if hasattr(error, "possibilities"):  # an option that there is not
+        message += f"; allowed: {', '.join(options)}"
+    return f"{message} (see {context.command_path} --help)"
+
+
+def _forget_output() -> None:
+    """Let the rest of the output go nowhere once its reader has left."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        write(f"routeplan {__version__}\n", "utf-8")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Trip planning for paddlers: what a route commits you to and when to launch."""
+
+
+@app.command()
+def demo(out: Out = None, json: Json = False, force: Force = False) -> None:
+    """Plan the built-in, invented trip: the whole job."""
+    from routeplan._demo import demo_files
+    from routeplan.forecast import open_forecast
+    from routeplan.gpx import read_gpx
+    from routeplan.limits import read_limits
+    from routeplan.plan import Trip
+
+    targets = _check_out(out, force)
+    files = demo_files()
+    route = read_gpx(files.route)
+    trip = Trip(
+        route,
+        forecast=open_forecast(files.forecast_netcdf, bounds=route.bounds),
+        limits=read_limits(files.limits),
+        title=f"Demo: {route.name}",
+        invented=True,
+    )
+    _deliver(plan_with_progress(trip), targets, json=json, force=force, out=out)
+
+
+@app.command()
+def legs(
+    route: RouteFile,
+    select: Select = None,
+    limits: LimitsFile = None,
+    coast: Coast = None,
+    coast_error: CoastError = None,
+    json: Json = False,
+    map_file: Annotated[
+        Path | None, typer.Option("--map", metavar="FILE.png", help="Draw a map there.")
+    ] = None,
+    force: Force = False,
+) -> None:
+    """Say what each leg commits you to: length, course, distance from shore, fetch, land."""
+    from routeplan.plan import Trip
+
+    if map_file is not None:
+        _check_png(map_file, force)
+    line = _read_route(route, select)
+    trip = Trip(line, coast=_coast(coast, coast_error), limits=_limits(limits), now=_now())
+    plan = plan_with_progress(trip)
+    written = () if map_file is None else (map_file,)
+    if map_file is not None:
+        from routeplan.charts import map_figure, png_bytes
+
+        write_outputs({map_file: png_bytes(map_figure(plan))}, overwrite=force)
+    from routeplan.report import legs_document, render_legs
+
+    if json:
+        emit_document(legs_document(plan, written))
+    else:
+        emit_text(lambda console: render_legs(plan, console))
+
+
+@app.command()
+def windows(
+    route: RouteFile,
+    forecast: Annotated[
+        Path, typer.Option("--forecast", metavar="FILE", help="NetCDF, GRIB or Zarr forecast.")
+    ],
+    limits: LimitsFile = None,
+    select: Select = None,
+    coast: Coast = None,
+    coast_error: CoastError = None,
+    craft: Annotated[
+        str, typer.Option("--craft", metavar="NAME", help="What the slowest paddles.")
+    ] = "touring board",
+    speed: Annotated[
+        str | None,
+        typer.Option("--speed", metavar='"6 km/h"', help="Its loaded speed in still water."),
+    ] = None,
+    step: Annotated[
+        str, typer.Option("--step", metavar='"30 min"', help="Time between launches tried.")
+    ] = "30 min",
+    zone: Annotated[
+        str | None,
+        typer.Option("--zone", metavar="NAME", help="Zone of local times, Europe/Stockholm."),
+    ] = None,
+    json: Json = False,
+    out: Out = None,
+    force: Force = False,
+) -> None:
+    """Say when you can launch, what closes the window, and how sure that is."""
+    from routeplan.forecast import open_forecast
+    from routeplan.plan import Trip
+    from routeplan.propulsion import craft as named_craft
+
+    targets = _check_out(out, force)
+    if zone is not None:
+        Clock(zone)
+    changes = {}
+    if speed is not None:
+        changes["still_water_speed_ms"] = _quantity("--speed", speed, "speed")
+    paddled = named_craft(craft, **changes)
+    step_s = _quantity("--step", step, "time")
+    wanted = _limits(limits)
+    line = _read_route(route, select)
+    trip = Trip(
+        line,
+        coast=_coast(coast, coast_error),
+        forecast=open_forecast(forecast, bounds=line.bounds),
+        limits=wanted,
+        craft=paddled,
+        launch_step_s=step_s,
+        zone=zone,
+        now=_now(),
+    )
+    _deliver(plan_with_progress(trip), targets, json=json, force=force, out=out)
+
+
+@forecast_app.callback()
+def _forecast() -> None:
+    """Look into forecast files."""
+
+
+@forecast_app.command("show")
+def forecast_show(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="NetCDF, GRIB or Zarr forecast.")],
+    route: Annotated[
+        Path | None, typer.Option("--route", metavar="GPX", help="Say whether it covers a route.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Say what a forecast file covers."""
+    from routeplan.forecast import open_forecast
+    from routeplan.report import forecast_document, render_forecast
+
+    line = None if route is None else _read_route(route, None)
+    data = open_forecast(file)
+    if json:
+        emit_document(forecast_document(data, line))
+    else:
+        emit_text(lambda console: render_forecast(data, console, line))
+
+
+def _read_route(path: Path, select: str | None) -> Route:
+    from routeplan.gpx import read_gpx
+
+    chosen = int(select) if select is not None and select.isdecimal() else select
+    return read_gpx(path, select=chosen)
+
+
+def _limits(path: Path | None) -> Limits:
+    from routeplan.limits import Limits, read_limits
+
+    return Limits() if path is None else read_limits(path)
+
+
+def _coast(path: Path | None, error_m: float | None) -> Coastline | None:
+    from routeplan.coastline import Coastline
+
+    if path is None:
+        if error_m is not None:
+            msg = "--coast-error: needs --coast FILE; the error of the default coastline is known"
+            raise InputError(msg, field="--coast-error", value=error_m)
+        return None
+    if error_m is not None and not 0.0 <= error_m <= 100_000.0:
+        msg = f"--coast-error: {error_m} m is not allowed; allowed are 0 to 100000 m"
+        raise InputError(msg, field="--coast-error", value=error_m)
+    return Coastline.from_file(path, nominal_error_m=error_m)
+
+
+def _quantity(option: str, text: str, dimension: str) -> float:
+    try:
+        return parse_quantity(text, dimension)
+    except InputError as error:
+        msg = f"{option}: {error}"
+        raise InputError(msg, field=option, value=text) from None
+
+
+def _now() -> np.datetime64:
+    import numpy as np
+
+    return np.datetime64("now", "ns")
+
+
+def _check_png(path: Path, force: bool) -> None:
+    if path.suffix.lower() != ".png":
+        msg = f"--map: {plain(path)} does not end in .png; a PNG picture is what is drawn"
+        raise InputError(msg, field="--map", path=path)
+    check_outputs([path], overwrite=force)
+
+
+def _check_out(out: Path | None, force: bool) -> tuple[Path, ...]:
+    if out is None:
+        return ()
+    targets = tuple(out / name for name in (_MAP, _LAUNCHES, _DOCUMENT))
+    check_outputs(targets, overwrite=force, directory=out)
+    return targets
+
+
+def _deliver(
+    plan: Plan, targets: tuple[Path, ...], *, json: bool, force: bool, out: Path | None
+) -> None:
+    """Write the files, if any, and then say the answer."""
+    from routeplan.report import document_text, plan_document, render_plan
+
+    document = plan_document(plan, targets) if targets or json else {}
+    if targets:
+        from routeplan.charts import launches_figure, map_figure, png_bytes
+
+        content: Mapping[Path, bytes] = {
+            targets[0]: png_bytes(map_figure(plan)),
+            targets[1]: png_bytes(launches_figure(plan)),
+            targets[2]: document_text(document).encode(errors="replace"),
+        }
+        write_outputs(content, overwrite=force, directory=out)
+    if json:
+        emit_document(document)
+        return
+
+    def show(console: Console) -> None:
+        render_plan(plan, console)
+        for path in targets:
+            console.print(f"wrote {fit(plain(path), console.encoding)}")
+
+    emit_text(show)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,75 @@
+"""A plan in words for people and as a document for programs. Nothing is computed here.
+
+document = plan_document(plan)          # a dict of plain values; docs/json.md has the keys
+sys.stdout.write(document_text(document))
+render_plan(plan, rich.console.Console())
+"""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+from routeplan._document import legs_document, plan_document
+from routeplan._forecastpage import forecast_document
+
+if TYPE_CHECKING:
+    import xarray as xr
+    from rich.console import Console
+
+    from routeplan.plan import Plan
+    from routeplan.route import Route
+
+__all__ = [
+    "document_text",
+    "forecast_document",
+    "legs_document",
+    "plan_document",
+    "render_forecast",
+    "render_legs",
+    "render_plan",
+]
+
+
+def document_text(document: dict[str, Any]) -> str:
+    """A document as JSON text that ends in a line feed.
+
+    Raises
+    ------
+    ValueError
+        If nan or infinity has got into it: what is unknown must be null.
+    """
+    members = (f"{_json(key)}: {_value_text(value)}" for key, value in document.items())
+    return "{\n" + ",\n".join(members) + "\n}\n"
+
+
+def _value_text(value: Any) -> str:
+    """A value on one line, but a list of objects with one object to a line."""
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        return "[\n" + ",\n".join(map(_json, value)) + "\n]"
+    return _json(value)
+
+
+def _json(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+
+def render_plan(plan: Plan, console: Console) -> None:
+    """Print a plan: for each stage when to launch and why, then what that rests on."""
+    from routeplan import _tables  # rich loads here, for those who want text only
+
+    _tables.render_plan(plan, console)
+
+
+def render_legs(plan: Plan, console: Console) -> None:
+    """Print the legs of a plan alone: no forecast is needed."""
+    from routeplan import _tables
+
+    _tables.render_legs(plan, console)
+
+
+def render_forecast(data: xr.Dataset, console: Console, route: Route | None = None) -> None:
+    """Print what a forecast covers, in UTC, and whether a route lies on its grid."""
+    from routeplan import _forecastpage
+
+    _forecastpage.render_forecast(data, console, route)
