@@ -71,7 +71,9 @@ def nodes_of_points(
     )
     begins = _leg_begins([point for _, point in merged])
     nodes = [Node(float(line.along_m[index]), merged[index][1]) for index in begins]
-    nodes = _with_camps(line, nodes, waypoints, camp_m)
+    # A turning point may be the nearest one to a camp, and a camp passed out and back makes a
+    # new loop.
+    nodes = _with_camps(line, _open_loops(line, nodes), waypoints, camp_m)
     names = {float(line.along_m[index]): f"point {merged[index][0]}" for index in begins}
     nodes = [_called(node, names.get(node.along_m, "camp")) for node in nodes]
     return line, _open_loops(line, nodes), notes
@@ -136,8 +138,9 @@ def _with_camps(
 ) -> list[Node]:
     """Nodes with the camps near the line: an own node near one becomes it, else a new one."""
     nodes = list(nodes)
-    for camp, along, _ in _passes(line, filter(is_camp, waypoints), camp_m):
-        if any(_same_camp(node, camp, along, 4.0 * camp_m) for node in nodes):
+    found = _passes(line, filter(is_camp, waypoints), camp_m)
+    for camp, along, _ in sorted(found, key=lambda near: near[2]):
+        if any(_same_camp(node, camp, along, camp_m) for node in nodes):
             continue
         nearest = min(range(len(nodes)), key=lambda i: abs(nodes[i].along_m - along))
         if abs(nodes[nearest].along_m - along) <= camp_m:
@@ -166,18 +169,14 @@ def _passes(
 
 
 def _same_camp(node: Node, camp: Waypoint, along_m: float, within_m: float) -> bool:
-    """Whether a node is the same camp, put on the line by the user a little farther along."""
-    return (
-        is_camp(node.point)
-        and node.point.name.casefold() == camp.name.casefold()
-        and abs(node.along_m - along_m) <= within_m
-    )
+    """Whether a node serves for a camp: one near it, or of its name a little farther along."""
+    same_name = camp.name != "" and node.point.name.casefold() == camp.name.casefold()
+    reach = 4.0 * within_m if same_name else within_m
+    return is_camp(node.point) and abs(node.along_m - along_m) <= reach
 
 
 def _as_camp(node: Node, camp: Waypoint) -> Node:
     """Turn a node near a camp into one; it keeps its own name and gains the camp's."""
-    if is_camp(node.point):
-        return node
     own, name = node.point.name, camp.name
     if own:
         known = name.casefold() in own.casefold()
@@ -210,7 +209,8 @@ def _landmark_cuts(
     cuts: dict[float, Waypoint] = {}
     for place, along, _ in sorted(found, key=lambda near: (not is_camp(near[0]), near[2], near[1])):
         # Near an end of the line the landmark names the end.
-        snapped = next((end for end in (0.0, line.length_m) if abs(along - end) <= within_m), along)
+        end = 0.0 if along < line.length_m / 2.0 else line.length_m
+        snapped = end if abs(along - end) <= within_m else along
         if all(abs(snapped - other) > within_m for other in cuts):
             cuts[snapped] = place
     return cuts

@@ -5,6 +5,7 @@ import re
 import stat
 import time
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
@@ -598,6 +599,38 @@ def test_any_route_reads_back_the_same(tmp_path, places, name):
         route = route_from_points(places[0], name=name, waypoints=places[1])
     except InputError:
         assume(False)  # no length
+    path = tmp_path / "any.gpx"
+    write_gpx(route, path, overwrite=True)
+    assert same(route, read_gpx(path))
+
+
+@st.composite
+def tracks_with_places(draw):
+    """A track of straight parts anywhere on Earth, and places up to 300 m beside it."""
+    row = [(draw(st.floats(-180, 180)), draw(st.floats(-80, 80)))]
+    parts = st.tuples(st.floats(0, 360), st.floats(200, 9_000))
+    for course, length in draw(st.lists(parts, min_size=1, max_size=6)):
+        lon, lat = direct(*row[-1], course, np.arange(100, length, 100))
+        row += zip(lon.tolist(), lat.tolist(), strict=True)
+    beside = []
+    for _ in range(draw(st.integers(0, 4))):
+        lon, lat = direct(
+            *draw(st.sampled_from(row)), *draw(st.tuples(st.floats(0, 360), st.floats(0, 300)))
+        )
+        kind = draw(st.sampled_from(["camp", "camp", "harbour"]))
+        beside.append(Waypoint(float(lat), float(lon), draw(any_name), kind))
+    return row, beside
+
+
+@settings(
+    max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(tracks_with_places())
+def test_any_track_reads_back_as_the_same_route(tmp_path, places):
+    row, beside = places
+    assume(len(row) > 1)
+    route = route_from_track([row], beside, name="Log")
+    assert max(leg.length_m for leg in route.legs) <= 5_000 + 1e-6
     path = tmp_path / "any.gpx"
     write_gpx(route, path, overwrite=True)
     assert same(route, read_gpx(path))

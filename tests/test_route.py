@@ -344,6 +344,19 @@ def test_a_camp_on_the_line_and_beside_it_under_one_name_is_one_camp():
     assert names(route) == ["Quay", "Otter", "Beach"]
 
 
+def test_unnamed_camps_are_not_taken_for_each_other():
+    points = [at(11, 58, "Quay"), at(11.1, 58, kind="camp"), at(11.2, 58, "Beach")]
+    route = route_from_points(points, waypoints=[at(11.11, 58.001, kind="camp")])
+    assert names(route) == ["Quay", "point 2", "camp", "Beach"]
+
+
+def test_of_camps_close_together_the_nearest_to_the_line_is_the_stop():
+    points = [at(11, 58, "Quay"), at(11.2, 58, "Beach")]
+    camps = [at(11.1, 58.002, "Far", kind="camp"), at(11.102, 58.0005, "Near", kind="camp")]
+    route = route_from_points(points, waypoints=camps)
+    assert names(route) == ["Quay", "Near", "Beach"]
+
+
 def test_landmarks_that_are_no_camps_do_not_cut_a_route_of_points():
     points = [at(11, 58, "Quay"), at(11.2, 58, "Beach")]
     route = route_from_points(points, waypoints=[at(11.1, 58, "Lighthouse")])
