@@ -12,6 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+# Before anything loads ecCodes: its wheel offers a PROJ library of its own to the whole process,
+# and a pyproj that comes after it finds no database and crashes at exit.
+import pyproj  # noqa: F401
+
 from routeplan._forecast_coverage import OLD_AFTER_S, Coverage, RouteCoverage, make_coverage
 from routeplan._forecast_guard import MEMORY_LIMIT, TIME_LIMIT_S, read_guarded
 from routeplan._forecast_names import QUANTITIES
