@@ -167,7 +167,7 @@ def _waves(sea: Floats, shelter: Floats) -> tuple[Floats, Floats, Floats]:
     height[0], lagged[:, 0] = target[0], sea[:, 0]
     for hour in range(1, HOURS.size):
         change = target[hour] - height[hour - 1]
-        height[hour] = height[hour - 1] + change * np.where(change > 0.0, 1 / 3, 1 / 9)
+        height[hour] = height[hour - 1] + change * np.where(change > 0.0, 1 / 3, 1 / 7)
         lagged[:, hour] = lagged[:, hour - 1] + (sea[:, hour] - lagged[:, hour - 1]) / 5
     height += 0.12  # a little swell that is always there
     period = 1.3 + 3.0 * np.sqrt(height)

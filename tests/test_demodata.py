@@ -1,7 +1,7 @@
 """The demo scenario: real coast, invented rest, and the story it is meant to tell.
 
-The coast is read here straight from the GSHHG files, and distances are worked out with
-shapely on a projected plane, so that nothing rests on the package's own coastline module.
+For the route, the coast is read here straight from the GSHHG files and distances are worked
+out with shapely on a projected plane, so that nothing rests on the package's own coastline.
 """
 
 import itertools
@@ -19,6 +19,10 @@ from routeplan._demo import LIMITS, README, ROUTE, demo_files
 from routeplan._demodata import GRIB_PARAMETERS, main, write_demo
 from routeplan._demotrip import ROUTE_POINTS, WAYPOINTS
 from routeplan.errors import InputError
+from routeplan.forecast import open_forecast
+from routeplan.gpx import read_gpx
+from routeplan.limits import Verdict, read_limits
+from routeplan.plan import Trip, plan_trip
 
 KNOT = 1852 / 3600
 BOX = (10.8, 58.3, 11.7, 58.9)  # far enough around the route that the nearest shore is inside
@@ -283,9 +287,9 @@ def at(weather, lon, lat):
 def test_blow_closes_the_crossing_for_a_day(weather):
     speed, gust, height = at(weather, 11.13, 58.594)
     closed = (speed > 14 * KNOT) | (gust > 20 * KNOT) | (height > 0.7)
-    assert closed.sel(time=slice("2026-07-15T02", "2026-07-16T08")).all()
+    assert closed.sel(time=slice("2026-07-15T02", "2026-07-16T07")).all()
     assert not closed.sel(time=slice("2026-07-14T03", "2026-07-14T09")).any()
-    assert not closed.sel(time=slice("2026-07-16T13", "2026-07-18T06")).any()
+    assert not closed.sel(time=slice("2026-07-16T11", "2026-07-18T06")).any()
     assert 13.0 < speed.max() < 16.0
     assert gust.max() > 1.3 * speed.max()
 
@@ -301,3 +305,47 @@ def test_inner_waters_are_calmer(weather):
     outer, inner = at(weather, 11.13, 58.594), at(weather, 11.244, 58.674)
     assert (inner[0].mean() / outer[0].mean()) < 0.85
     assert (inner[2] < 0.6 * outer[2]).all()
+
+
+@pytest.fixture(scope="module")
+def stages():
+    files = demo_files()
+    trip = Trip(
+        route=read_gpx(files.route),
+        forecast=open_forecast(files.forecast_netcdf),
+        limits=read_limits(files.limits),
+    )
+    return plan_trip(trip).stages
+
+
+def verdicts(stage, first, last):
+    launch = stage.scan.launch
+    chosen = (launch >= np.datetime64(first)) & (launch <= np.datetime64(last))
+    assert chosen.sum() > 0
+    return {Verdict(value) for value in stage.scan.verdict[chosen]}
+
+
+def test_each_stage_shows_every_verdict_and_a_window(stages):
+    assert len(stages) == 3
+    for stage in stages:
+        assert {Verdict(value) for value in stage.scan.verdict} == set(Verdict)
+        assert any(window.verdict == Verdict.WITHIN for window in stage.windows)
+
+
+def test_crossing_stage_loses_a_day_to_the_blow(stages):
+    crossing = stages[1]
+    assert verdicts(crossing, "2026-07-14T03:00", "2026-07-14T07:00") == {Verdict.WITHIN}
+    assert verdicts(crossing, "2026-07-14T14:00", "2026-07-16T06:00") == {Verdict.BEYOND}
+    assert Verdict.WITHIN in verdicts(crossing, "2026-07-16T08:00", "2026-07-16T15:00")
+
+
+def test_inner_stages_open_before_the_crossing(stages):
+    morning = ("2026-07-16T05:30", "2026-07-16T07:00")
+    assert verdicts(stages[1], *morning) == {Verdict.BEYOND}
+    for stage in (stages[0], stages[2]):
+        assert verdicts(stage, *morning) == {Verdict.WITHIN}
+
+
+def test_past_the_end_of_the_forecast_is_unknown(stages):
+    for stage in stages:
+        assert verdicts(stage, "2026-07-18T04:00", "2026-07-18T06:00") == {Verdict.UNKNOWN}
