@@ -13,7 +13,7 @@ import numpy as np
 from routeplan.limits import Verdict
 from routeplan.units import KNOT_MS, ZERO_CELSIUS_K
 
-__all__ = ["Case", "Finding", "sentence"]
+__all__ = ["Case", "Finding", "duration", "sentence", "show_limit"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,13 +39,17 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """What a sentence is made of; `exact_m` is the error of the coastline (nan unknown)."""
+    """What a sentence is made of.
+
+    `exact_m` is the error of the coastline (nan unknown), `note` says where a value comes from.
+    """
 
     verdict: Verdict
     value: float
     limit: float
     where: str
     exact_m: float = np.nan
+    note: str = ""
 
 
 def sentence(limit: str, case: Case) -> str:
@@ -62,20 +66,20 @@ def sentence(limit: str, case: Case) -> str:
     return _plain(limit, case)
 
 
-# limit -> (subject, verb for the worst value, unit shown, whether less is worse)
+# limit -> (subject, verb for the worst value, unit shown)
 _SUBJECTS = {
-    "wind": ("Wind", "reaches", "kn", False),
-    "gust": ("Gusts", "reach", "kn", False),
-    "headwind": ("Headwind", "reaches", "kn", False),
-    "crosswind": ("Crosswind", "reaches", "kn", False),
-    "offshore_wind": ("Wind off the land", "reaches", "kn", False),
-    "wave_height": ("Waves", "reach", "m", False),
-    "wave_steepness": ("Wave steepness", "reaches", "share", False),
-    "opposing_current": ("Current against the wind", "reaches", "kn", False),
-    "visibility": ("Visibility", "falls to", "km", True),
-    "cape": ("Thunder energy (CAPE)", "reaches", "J/kg", False),
-    "wind_chill": ("Wind chill", "falls to", "°C", True),
-    "water_temperature": ("Water temperature", "falls to", "°C", True),
+    "wind": ("Wind", "reaches", "kn"),
+    "gust": ("Gusts", "reach", "kn"),
+    "headwind": ("Headwind", "reaches", "kn"),
+    "crosswind": ("Crosswind", "reaches", "kn"),
+    "offshore_wind": ("Wind off the land", "reaches", "kn"),
+    "wave_height": ("Waves", "reach", "m"),
+    "wave_steepness": ("Wave steepness", "reaches", "share"),
+    "opposing_current": ("Current against the wind", "reaches", "kn"),
+    "visibility": ("Visibility", "falls to", "km"),
+    "cape": ("Thunder energy (CAPE)", "reaches", "J/kg"),
+    "wind_chill": ("Wind chill", "falls to", "°C"),
+    "water_temperature": ("Water temperature", "falls to", "°C"),
 }
 
 
@@ -95,19 +99,29 @@ def show(value: float, unit: str) -> str:
 
 
 def _plain(limit: str, case: Case) -> str:
-    subject, verb, unit, _ = _SUBJECTS[limit]
+    subject, verb, unit = _SUBJECTS[limit]
     bound = show(case.limit, unit)
     if case.verdict is Verdict.UNKNOWN:
-        return f"{subject}: the forecast does not say {case.where}, so nothing holds the {bound}."
+        why = case.note or "the forecast has no value there"
+        return f"{subject} {case.where}: {why}, so the limit of {bound} cannot be judged."
     if limit == "headwind" and case.value <= 0.0:
         return f"There is no headwind; the limit is {bound}."
     value = show(case.value, unit)
+    note = f" ({case.note})" if case.note else ""
     if case.verdict is Verdict.BEYOND:
         gap = f"{show_gap(abs(case.value - case.limit), unit)} beyond"
-        return f"{subject} {verb} {value} {case.where}, {gap} the limit of {bound}."
+        return f"{subject} {verb} {value} {case.where}{note}, {gap} the limit of {bound}."
     if case.verdict is Verdict.CLOSE:
-        return f"{subject} {verb} {value} {case.where}, close to the limit of {bound}."
-    return f"{subject} {verb} {value} at worst, {case.where}; the limit is {bound}."
+        near = "close to" if case.limit and abs(case.value / case.limit - 1.0) < 0.5 else "below"
+        return f"{subject} {verb} {value} {case.where}{note}, {near} the limit of {bound}."
+    return f"{subject} {verb} {value} at worst, {case.where}{note}; the limit is {bound}."
+
+
+def show_limit(limit: str, value: float) -> str:
+    """Value of a limit by its name."""
+    if limit in _SUBJECTS:
+        return show(value, _SUBJECTS[limit][2])
+    return _metres(value) if limit == "offshore" else duration(value)
 
 
 def show_gap(gap: float, unit: str) -> str:

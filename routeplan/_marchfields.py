@@ -104,6 +104,7 @@ def steps(path: Path, beyond_m: float) -> tuple[Any, ...]:
     else:
         bearing = np.radians(path.shore_bearing_deg)
         far = (path.offshore_m > beyond_m).astype(float)
+        far[np.isnan(path.offshore_m)] = np.nan
     return (
         np.ascontiguousarray(path.length_m, dtype=float),
         np.ascontiguousarray(path.leg, dtype=np.int64),
@@ -125,9 +126,10 @@ def empty(quantities: int, shape: tuple[int, ...]) -> tuple[Any, ...]:
     )
 
 
-def kept(have: BoolArray, watched_fields: int) -> NDArray[np.int64]:
-    """Rows of the quantities that the series can tell."""
+def kept(have: BoolArray, path: Path, watched_fields: int) -> NDArray[np.int64]:
+    """Rows of the quantities that series and path can tell."""
     absent = [] if have[0] else ["wave_height"]
+    absent += ["offshore_wind"] if path.shore_bearing_deg is None else []
     absent += [] if have[1] else ["current", "opposing_current"]
     rows = [i for i, name in enumerate(COMPUTED) if name not in absent]
     return np.array([*rows, *range(len(COMPUTED), len(COMPUTED) + watched_fields)])

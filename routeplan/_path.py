@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.errors import InputError
+from routeplan.exposure import DIRECTIONS_DEG
 from routeplan.geodesy import direct
 
 if TYPE_CHECKING:
@@ -37,6 +38,8 @@ class Path:
         Distance to the nearest shore; nan unknown. [m]
     shore_bearing_deg : array, shape (k,), or None
         Direction to the nearest shore [degrees true]; for wind off the land.
+    fetch_rose_m : array, shape (k, s), or None
+        Fetch in s directions from north clockwise; for the local sea. [m]
     """
 
     longitude: FloatArray
@@ -46,6 +49,7 @@ class Path:
     leg: NDArray[np.int64]
     offshore_m: FloatArray
     shore_bearing_deg: FloatArray | None = None
+    fetch_rose_m: FloatArray | None = None
 
     def __post_init__(self) -> None:
         sizes = {np.size(getattr(self, name)) for name in _PATH_ARRAYS}
@@ -87,7 +91,8 @@ def path_along(
 ) -> Path:
     """Cut the legs of a stage into steps of at most `step_m`.
 
-    Distances from shore and bearings to it come from `coast`; without one they are unknown (nan).
+    Distances from shore, bearings to it and fetch roses come from `coast`; without one distances
+    are unknown (nan) and the others None.
     """
     samples = [leg.sample(step_m) for leg in legs]
     length = [np.diff(s.distance_m) for s in samples]
@@ -97,10 +102,11 @@ def path_along(
         for name in ("longitude", "latitude", "course_deg")
     )
     steps = np.concatenate([step[k] for step, k in zip(length, keep, strict=True)])
-    number = np.concatenate([np.full(int(k.sum()), i) for i, k in enumerate(keep)])
+    number = np.concatenate([np.full(int(k.sum()), i) for i, k in enumerate(keep)]).astype(np.int64)
     lon, lat = direct(start_lon, start_lat, course, steps / 2)
-    offshore, bearing = np.full(steps.size, np.nan), None
-    if coast is not None:
-        shore = coast.nearest_shore(lon, lat)
-        offshore, bearing = shore.distance_m, shore.bearing_deg
-    return Path(lon, lat, course, steps, number.astype(np.int64), offshore, bearing)
+    if coast is None:
+        return Path(lon, lat, course, steps, number, np.full(steps.size, np.nan))
+    shore = coast.nearest_shore(lon, lat)
+    offshore = np.where(coast.is_land(lon, lat), 0.0, shore.distance_m)
+    roses = coast.fetch_length(lon, lat, DIRECTIONS_DEG)
+    return Path(lon, lat, course, steps, number, offshore, shore.bearing_deg, roses)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,10 +11,19 @@ from numpy.typing import NDArray
 from routeplan._findings import Case, Finding, sentence
 from routeplan.limits import UNITS_SI, Judgement, Limits, Verdict, quantity_of
 from routeplan.simulation import Passage, Path
+from routeplan.waves import WaveSource
 
 __all__ = ["Detail", "member_at_share", "rank_of_share"]
 
 FloatArray = NDArray[np.float64]
+
+_STEEP = 1.0 / 16.0  # assumption: a height of a sixteenth of the length and more is called steep
+_SEA_WORDS = {
+    WaveSource.FORECAST: "",
+    WaveSource.SHELTER: "local wind sea",
+    WaveSource.LOCAL: "local wind sea",
+    WaveSource.NO_SWELL: "local wind sea only, swell from outside is not in the forecast",
+}
 
 
 def member_at_share(
@@ -46,7 +56,7 @@ class Detail:
     member: NDArray[np.int64]
     coast_error_m: float
 
-    def binding(self) -> tuple[NDArray[np.str_], FloatArray, NDArray[np.str_]]:
+    def told(self) -> dict[str, NDArray[Any]]:
         """Limit that decides each launch, its smallest margin and whose that is."""
         launches = self.member.size
         names = np.array(self.judged.names)
@@ -66,11 +76,11 @@ class Detail:
         whose = names[tightest.argmin(axis=1)]
         smallest = tightest.min(axis=1)
         unknown = (worst == Verdict.UNKNOWN) | ~np.isfinite(smallest)
-        return (
-            binding.astype(np.str_),
-            np.where(unknown, np.nan, smallest),
-            np.where(unknown, "", whose).astype(np.str_),
-        )
+        return {
+            "binding": binding.astype(np.str_),
+            "margin": np.where(unknown, np.nan, smallest),
+            "margin_limit": np.where(unknown, "", whose).astype(np.str_),
+        }
 
     def findings(self, i: int) -> tuple[Finding, ...]:
         """Every judged limit for launch i, worst first."""
@@ -91,6 +101,13 @@ class Detail:
     def reasons(self, i: int) -> tuple[str, ...]:
         """Sentences on launch i, worst first."""
         found = self.findings(i)
+        # What is unknown only because the passage ends before it needs no sentence of its own.
+        ends = next((f.leg for f in found if f.limit == "progress"), None)
+        follows = [
+            f.verdict is Verdict.UNKNOWN and f.limit != "progress" and _not_before(f.leg, ends)
+            for f in found
+        ]
+        found = tuple(f for f, drop in zip(found, follows, strict=True) if not drop)
         told = [f.text for f in found if f.verdict is not Verdict.WITHIN]
         if not told:
             told = [f.text for f in found[:1]]
@@ -114,7 +131,9 @@ class Detail:
         step = self._step(i, leg, name)
         known = step >= 0
         place = (self.path.longitude[step], self.path.latitude[step]) if known else (np.nan,) * 2
-        case = Case(worst, value, limit, f"on leg {self.numbers[leg]}", self.coast_error_m)
+        where = f"on leg {self.numbers[leg]}"
+        note = self._sea(i, leg, worst) if name == "wave_height" else ""
+        case = Case(worst, value, limit, where, self.coast_error_m, note)
         return Finding(
             limit=name,
             verdict=worst,
@@ -128,6 +147,18 @@ class Detail:
             latitude=float(place[1]),
             text=sentence(name, case),
         )
+
+    def _sea(self, i: int, leg: int, verdict: Verdict) -> str:
+        """Which sea a wave height is of, and whether it is steep."""
+        cell = i, leg, int(self.member[i])
+        source = self.passage.quantity("wave_source")[cell]
+        if not np.isfinite(source):
+            return ""
+        words = _SEA_WORDS[WaveSource(int(np.ceil(source)))]
+        if verdict is Verdict.UNKNOWN:
+            return words if np.isfinite(self.passage.wave_height_m[cell]) else ""
+        steep = self.passage.quantity("steepness")[cell] > _STEEP
+        return f"{words}, steep" if steep and words else words or ("steep" if steep else "")
 
     def _value(self, i: int, leg: int, name: str, margin: float) -> tuple[float, float]:
         """Worst value of a limit on a leg and the limit itself, SI."""
@@ -171,3 +202,7 @@ class Detail:
         else:
             moment = self.passage.enter[i, leg, member]
         return None if np.isnat(moment) else np.datetime64(moment, "ns")
+
+
+def _not_before(leg: int | None, ends: int | None) -> bool:
+    return leg is not None and ends is not None and leg >= ends

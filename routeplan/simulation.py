@@ -225,7 +225,7 @@ def simulate(
     start_s = _seconds_between(series.time[0], start)
     drive, rows, have = driving(series)
     names, watch = watched(series, drive.shape)
-    told = kept(have, len(names))
+    told = kept(have, path, len(names))
     shape = (start.size, path.legs, drive.shape[3])
     enter, leave = np.full(shape, np.nan), np.full(shape, np.nan)
     status = np.zeros(shape, dtype=np.int8)
