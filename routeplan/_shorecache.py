@@ -26,8 +26,7 @@ from routeplan._shorerings import Rings, strokes
 
 __all__ = ["cache_folder", "load"]
 
-_VERSION = 1  # of the format; raise it when an array changes its meaning
-_INDEX = ("points", "first", "spheres", "child")
+_VERSION = 2  # of the format; raise it when an array changes its meaning
 _TABLE = ("offsets", "level", "turned", "bounds")
 _log = logging.getLogger(__name__)
 
@@ -86,9 +85,12 @@ def _contents(root: Path, files: tuple[Path, ...]) -> str:
 
 def _map(place: Path, points: Path) -> tuple[ShoreIndex, RingTable]:
     """Map the arrays of a cache folder; only pages that are used are read."""
-    mapped = {name: np.load(place / f"{name}.npy", mmap_mode="r") for name in (*_INDEX, *_TABLE)}
-    index = ShoreIndex(**{name: np.asarray(mapped[name]) for name in _INDEX})
-    if 3 * int(index.first[-1]) != index.points.size or len(index.spheres) != len(index.child):
+    mapped = {
+        name: np.load(place / f"{name}.npy", mmap_mode="r")
+        for name in (*ShoreIndex._fields, *_TABLE)
+    }
+    index = ShoreIndex(**{name: np.asarray(mapped[name]) for name in ShoreIndex._fields})
+    if len(index.x) != index.first[-1] or len(index.spheres) != 32 * len(index.child):
         msg = "arrays do not belong together"
         raise ValueError(msg)
     lonlat = np.memmap(points, dtype="<f4", mode="r").reshape(-1, 2)
@@ -104,7 +106,7 @@ def _write(place: Path, index: ShoreIndex, table: RingTable) -> None:
     place.parent.mkdir(parents=True, exist_ok=True)
     draft = Path(tempfile.mkdtemp(prefix=".draft-", dir=place.parent))
     try:
-        for name in _INDEX:
+        for name in ShoreIndex._fields:
             np.save(draft / f"{name}.npy", getattr(index, name))
         for name in _TABLE[:3]:
             np.save(draft / f"{name}.npy", getattr(table.rings, name))

@@ -59,7 +59,7 @@ def _hits(
     room = 256
     while True:
         way, turn = np.empty(room), np.empty(room, np.int64)
-        found = crossings(*index.arrays, lon, lat, course, length, way, turn)
+        found = crossings(index, lon, lat, course, length, way, turn)
         if found <= room:
             break
         room = found

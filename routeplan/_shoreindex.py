@@ -1,82 +1,82 @@
 """The index of shoreline edges: short runs of edges, in a tree of bounding spheres.
 
-Edges in shoreline order are cut into runs of at most 16; runs are sorted along a Hilbert curve
-on the faces of a cube around the Earth; eight neighbours share a bounding sphere, eight such
-spheres a larger one, and so on. All in ECEF coordinates, so that the antimeridian and the poles
-need no special care and no projection is chosen.
+Edges in shoreline order are cut into runs of at most 16. Runs are sorted so that eight
+neighbours, their eight neighbourhoods and so on are compact: halves along the longest side, over
+and over. Eight runs share a bounding sphere, eight such spheres a larger one, up to one root.
+All in ECEF coordinates, so that the antimeridian and the poles need no special care and no
+projection is chosen.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from routeplan._shorerings import UNITS_PER_M, Strokes
+from routeplan._shorerings import UNITS_PER_M, Strokes, in_chunks
 
 __all__ = ["FAN", "RUN_EDGES", "ShoreIndex", "build_index"]
 
 FAN = 8
 RUN_EDGES = 16
 _MARGIN_M = 4.0  # covers rounding of sphere centres and of queries to 32-bit floats
-_HILBERT_BITS = 20
+_CHUNK_RUNS = 1 << 14
+_BATCH = 512  # runs; below this all neighbourhoods are halved at once
+
+IntArray = npt.NDArray[np.int64]
+FloatArray = npt.NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class ShoreIndex:
+class ShoreIndex(NamedTuple):
     """Arrays of the index; all are read-only, in memory or mapped from a file.
 
-    points : (3 p,) int32 ECEF [1/256 m]; run i holds the points first[i] to first[i + 1], first
-    all x, then all y, then all z, beginning at 3 * first[i].
+    x, y, z : (p,) int32 ECEF [1/256 m]; run i holds the points first[i] to first[i + 1].
     first : (runs + 1,) int64.
-    spheres : (blocks, 4, 8) float32, x, y, z and radius [m] of eight spheres, the radius
-    negative where there is none; the last block is the root.
+    spheres : (32 blocks,) float32; each block holds eight x, eight y, eight z and eight radii
+    [m], the radius negative where there is no sphere; the last block is the root.
     child : (blocks,) int64, the block under the first sphere of a block (the next spheres have
     the blocks that follow), or the number of the first run minus the number of runs where the
     spheres hold runs (so that it is negative).
     """
 
-    points: npt.NDArray[np.int32]
-    first: npt.NDArray[np.int64]
+    x: npt.NDArray[np.int32]
+    y: npt.NDArray[np.int32]
+    z: npt.NDArray[np.int32]
+    first: IntArray
     spheres: npt.NDArray[np.float32]
-    child: npt.NDArray[np.int64]
-
-    @property
-    def arrays(
-        self,
-    ) -> tuple[
-        npt.NDArray[np.int32],
-        npt.NDArray[np.int64],
-        npt.NDArray[np.float32],
-        npt.NDArray[np.int64],
-    ]:
-        """The arrays in the order in which the kernels take them."""
-        return self.points, self.first, self.spheres, self.child
+    child: IntArray
 
 
 def build_index(strokes: Strokes) -> ShoreIndex:
     """Sort the edges of `strokes` into an index."""
     start, edges = _runs(strokes.joined)
-    order = np.argsort(_hilbert(strokes.xyz[start + edges // 2]), kind="stable")
+    order = _compact_order(strokes.xyz[:, strokes.sequence[start + edges // 2]])
     start, count = start[order], edges[order] + 1
     first = np.concatenate([[0], np.cumsum(count)])
-    inner = np.arange(first[-1]) - np.repeat(first[:-1], count)
-    gathered = strokes.xyz[np.repeat(start, count) + inner]
-    points = np.empty(3 * len(gathered), np.int32)
-    base = 3 * np.repeat(first[:-1], count) + inner
-    for axis in range(3):
-        points[base + axis * np.repeat(count, count)] = gathered[:, axis]
-    centre, radius = _run_spheres(gathered, first)
+    points = tuple(np.empty(first[-1], np.int32) for _ in range(3))
+    centre, radius = np.empty((len(count), 3)), np.empty(len(count))
+
+    def fill(low: int, high: int) -> None:
+        begin, end = first[low], first[high]
+        place = np.repeat(start[low:high] - first[low:high], count[low:high])
+        source = strokes.sequence[place + np.arange(begin, end)]
+        here = [np.take(row, source) for row in strokes.xyz]
+        for whole, part in zip(points, here, strict=True):
+            whole[begin:end] = part
+        centre[low:high], radius[low:high] = _run_spheres(here, first[low : high + 1] - begin)
+
+    in_chunks(len(count), fill, _CHUNK_RUNS)
     spheres, child = _tree(centre, radius)
-    for array in (points, first, spheres, child):
+    arrays = (*points, first, spheres, child)
+    for array in arrays:
         array.flags.writeable = False
-    return ShoreIndex(points, first, spheres, child)
+    return ShoreIndex(*arrays)
 
 
-def _runs(joined: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+def _runs(joined: npt.NDArray[np.bool_]) -> tuple[IntArray, IntArray]:
     """First point and number of edges of each run, of nearly equal length along a stretch."""
-    change = np.diff(joined.astype(np.int8), prepend=0, append=0)
+    change = np.diff(joined.view(np.int8), prepend=0, append=0)
     begin, end = np.flatnonzero(change == 1), np.flatnonzero(change == -1)
     length = end - begin
     runs = -(-length // RUN_EDGES)
@@ -86,46 +86,67 @@ def _runs(joined: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.int64], npt.NDA
     return np.repeat(begin, runs) + low, high - low
 
 
-def _hilbert(xyz: npt.NDArray[np.int32]) -> npt.NDArray[np.int64]:
-    """Position of points along a Hilbert curve on the six faces of a cube around the Earth."""
-    p = xyz.astype(np.float64)
-    axis = np.abs(p).argmax(axis=1)
-    rows = np.arange(len(p))
-    main = p[rows, axis]
-    scale = (1 << _HILBERT_BITS) - 1
-    # the arc tangent makes cells of about equal size
-    flat = [
-        ((np.arctan2(p[rows, (axis + k) % 3], np.abs(main)) / np.pi * 2.0 + 0.5) * scale)
-        for k in (1, 2)
-    ]
-    x, y = (np.clip(f, 0, scale).astype(np.int64) for f in flat)
-    place = np.zeros(len(p), np.int64)
-    side = 1 << (_HILBERT_BITS - 1)
-    while side:
-        right, up = (x & side) > 0, (y & side) > 0
-        place += side * side * ((3 * right) ^ up)
-        # turn the quadrant so that the curve joins up
-        flip = ~up & right
-        x, y = np.where(flip, scale - x, x), np.where(flip, scale - y, y)
-        x, y = np.where(up, x, y), np.where(up, y, x)
-        side >>= 1
-    return np.asarray(((2 * axis + (main < 0)) << (2 * _HILBERT_BITS)) + place)
+def _compact_order(xyz: npt.NDArray[np.int32]) -> IntArray:
+    """Order of (3, n) points in which aligned rows of 8, 64, 512 and so on are compact."""
+    count = xyz.shape[1]
+    order = np.arange(count)
+    todo = [(0, count)]
+    while todo:
+        first, last = todo.pop()
+        size = last - first
+        if size <= _BATCH:
+            continue
+        # halves are whole numbers of the largest neighbourhoods that fit
+        unit = _BATCH
+        while unit * FAN < size:
+            unit *= FAN
+        half = (-(-size // unit) + 1) // 2 * unit
+        here = order[first:last]
+        points = xyz[:, here]
+        longest = int(np.argmax(points.max(axis=1).astype(np.int64) - points.min(axis=1)))
+        order[first:last] = here[np.argpartition(points[longest], half - 1)]
+        todo += [(first, first + half), (first + half, last)]
+    return _order_within(xyz, order)
+
+
+def _order_within(xyz: npt.NDArray[np.int32], order: IntArray) -> IntArray:
+    """Halve all neighbourhoods of 512 at once, and again down to 8."""
+    count = len(order)
+    padded = np.full(-(-count // _BATCH) * _BATCH, -1)
+    padded[:count] = order
+    size = _BATCH
+    while size > FAN:
+        rows = padded.reshape(-1, size)
+        absent = rows < 0
+        points = xyz[:, np.where(absent, rows[:, :1], rows)].astype(np.float32)
+        longest = np.argmax(points.max(axis=2) - points.min(axis=2), axis=0)
+        along = np.take_along_axis(points, longest[None, :, None], axis=0)[0]
+        along[absent] = np.inf
+        padded = np.take_along_axis(rows, np.argsort(along, axis=1), axis=1).ravel()
+        size //= 2
+        padded = padded[: -(-count // size) * size]  # a row of no runs is no row
+    return padded[padded >= 0]
 
 
 def _run_spheres(
-    gathered: npt.NDArray[np.int32], first: npt.NDArray[np.int64]
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    points: list[npt.NDArray[np.int32]], first: IntArray
+) -> tuple[FloatArray, FloatArray]:
     """Bounding sphere of each run [m]; a chord lies in the sphere that holds its ends."""
-    low = np.minimum.reduceat(gathered, first[:-1])
-    high = np.maximum.reduceat(gathered, first[:-1])
-    centre = (low.astype(np.float64) + high) / (2 * UNITS_PER_M)
-    away = gathered / UNITS_PER_M - np.repeat(centre, np.diff(first), axis=0)
-    squared = np.maximum.reduceat((away * away).sum(axis=1), first[:-1])
-    return centre, np.sqrt(squared)
+    count = np.diff(first)
+    centre = np.empty((len(count), 3))
+    squared = np.zeros(first[-1], np.float32)
+    for axis, row in enumerate(points):
+        low, high = np.minimum.reduceat(row, first[:-1]), np.maximum.reduceat(row, first[:-1])
+        middle = low + (high - low) // 2
+        away = (row - np.repeat(middle, count)).astype(np.float32)
+        squared += away * away
+        centre[:, axis] = middle / UNITS_PER_M
+    reach = np.maximum.reduceat(squared, first[:-1]).astype(np.float64)
+    return centre, np.sqrt(reach) / UNITS_PER_M
 
 
 def _tree(
-    centre: npt.NDArray[np.float64], radius: npt.NDArray[np.float64]
+    centre: FloatArray, radius: FloatArray
 ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.int64]]:
     """Pack spheres of runs into blocks of eight, level by level up to one root block."""
     runs = len(centre)
@@ -143,12 +164,10 @@ def _tree(
         child.append(below + np.arange(len(blocks[-1]), dtype=np.int64) * FAN)
         below += len(blocks[-2])
         span *= FAN
-    return np.concatenate(blocks), np.concatenate(child)
+    return np.concatenate(blocks).ravel(), np.concatenate(child)
 
 
-def _pack(
-    centre: npt.NDArray[np.float64], radius: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float32]:
+def _pack(centre: FloatArray, radius: FloatArray) -> npt.NDArray[np.float32]:
     """Put spheres into blocks of eight as 32-bit floats, rounded outward."""
     count = -(-len(centre) // FAN)
     flat = np.zeros((count * FAN, 4), np.float32)

@@ -154,7 +154,7 @@ def _without(dry: list[Polygon], lakes: Any) -> list[Polygon]:
 
     land = np.array(dry, dtype=object)
     wet = shapely.intersects(land, lakes) if len(land) else np.zeros(0, bool)
-    kept = land[~wet].tolist()
+    kept: list[Polygon] = land[~wet].tolist()
     for area in shapely.difference(land[wet], lakes):
         kept.extend(_polygons(area))
     return kept

@@ -7,6 +7,8 @@ whole units of 1/256 m, where the antimeridian and the poles are places like any
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +22,7 @@ __all__ = [
     "Strokes",
     "clockwise",
     "ecef",
+    "in_chunks",
     "strokes",
 ]
 
@@ -27,10 +30,14 @@ EQUATOR_M = 6_378_137.0  # WGS84 semi-major axis a, exact (NGA.STND.0036)
 FLATTENING = 1.0 / 298.257223563  # WGS84, exact (NGA.STND.0036)
 UNITS_PER_M = 256  # the whole Earth fits in 32-bit integers: 6378137 * 256 < 2**31
 _MAX_CHORD_M = 1000.0  # sagitta of a chord of 1 km: 2 cm
-_MAX_BEND = 100.0  # the tangent of the latitude 64 km from a pole
-_CHUNK = 1 << 20
+_LARGEST_BEND = 10.0  # root of the tangent of latitude: 64 km from a pole
+_FACTORS = (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9)
+_CHUNK = 1 << 16
+_THREADS = 2
 
 IntArray = npt.NDArray[np.int32]
+IndexArray = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,35 +47,29 @@ class Rings:
     lonlat : (n, 2) points; offsets : (r + 1,) where each ring begins and ends; a ring repeats
     its first point at its end.
     level : (r,) how deep a ring lies: 1 land, 2 lake in it, 3 island in that, 4 pond on that.
-    turned : (r,) True where the points must be read backwards to have land on the left.
+    turned : (r,) True where the points must be read backwards to have land on the right.
     """
 
     lonlat: npt.NDArray[np.floating]
     offsets: npt.NDArray[np.int64]
     level: npt.NDArray[np.int8]
-    turned: npt.NDArray[np.bool_]
-
-    @property
-    def water(self) -> npt.NDArray[np.bool_]:
-        """Which rings hold water."""
-        return np.asarray(self.level % 2 == 0, np.bool_)
+    turned: Flags
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Strokes:
-    """Points in shoreline order and which of them are joined.
+    """Points, their order along the shoreline and which of them are joined.
 
-    xyz : (n, 3) int32 ECEF [1/256 m]; joined : (n,) True where a shoreline edge runs from point
-    i to point i + 1, with land on its left.
+    xyz : (3, n) int32 ECEF [1/256 m]; sequence : (m,) int32 numbers of points; joined : (m,)
+    True where a shoreline edge runs on to the next point of the sequence, land on its right.
     """
 
     xyz: IntArray
-    joined: npt.NDArray[np.bool_]
+    sequence: IntArray
+    joined: Flags
 
 
-def clockwise(
-    lonlat: npt.NDArray[np.floating], offsets: npt.NDArray[np.int64]
-) -> npt.NDArray[np.bool_]:
+def clockwise(lonlat: npt.NDArray[np.floating], offsets: npt.NDArray[np.int64]) -> Flags:
     """Which rings run clockwise in longitude and latitude."""
     twice_area = np.zeros(len(offsets) - 1)
     ring = 0
@@ -76,11 +77,14 @@ def clockwise(
         after = int(np.searchsorted(offsets, offsets[ring] + _CHUNK, side="right")) - 1
         after = max(after, ring + 1)
         here = offsets[ring : after + 1] - offsets[ring]
-        points = np.asarray(lonlat[offsets[ring] : offsets[after]], np.float64)
-        points = points - np.repeat(points[here[:-1]], np.diff(here), axis=0)
-        x, y = points.T
+        part = lonlat[offsets[ring] : offsets[after]]
+        # from each ring's own first point, so that small rings far from zero keep their digits
+        x, y = (
+            part[:, k].astype(np.float64) - np.repeat(part[here[:-1], k], np.diff(here))
+            for k in (0, 1)
+        )
         # the product from the end of one ring to the start of the next is zero
-        cross = np.zeros(len(points))
+        cross = np.zeros(len(x))
         cross[:-1] = x[:-1] * y[1:] - x[1:] * y[:-1]
         twice_area[ring:after] = np.add.reduceat(cross, here[:-1])
         ring = after
@@ -88,40 +92,49 @@ def clockwise(
 
 
 def ecef(lonlat: npt.NDArray[np.floating]) -> IntArray:
-    """Turn (n, 2) longitude and latitude [degrees] into (n, 3) ECEF [1/256 m], height zero."""
-    out = np.empty((len(lonlat), 3), np.int32)
+    """Turn (n, 2) longitude and latitude [degrees] into (3, n) ECEF [1/256 m], height zero."""
+    out = np.empty((3, len(lonlat)), np.int32)
     squared = FLATTENING * (2.0 - FLATTENING)
-    for first in range(0, len(lonlat), _CHUNK):
-        lon, lat = np.radians(np.asarray(lonlat[first : first + _CHUNK], np.float64)).T
-        sin_lat, cos_lat = np.sin(lat), np.cos(lat)
+
+    def fill(first: int, last: int) -> None:
+        part = lonlat[first:last]
+        lon, lat = (np.radians(part[:, k].astype(np.float64)) for k in (0, 1))
+        sin_lat = np.sin(lat)
         prime = EQUATOR_M * UNITS_PER_M / np.sqrt(1.0 - squared * sin_lat * sin_lat)
-        part = out[first : first + _CHUNK]
-        ring = prime * cos_lat
-        part[:, 0] = np.rint(ring * np.cos(lon))
-        part[:, 1] = np.rint(ring * np.sin(lon))
-        part[:, 2] = np.rint(prime * (1.0 - squared) * sin_lat)
+        here = out[:, first:last]
+        here[2] = np.rint(prime * (1.0 - squared) * sin_lat)
+        prime *= np.cos(lat)
+        here[0] = np.rint(prime * np.cos(lon))
+        here[1] = np.rint(prime * np.sin(lon))
+
+    in_chunks(len(lonlat), fill)
     return out
 
 
 def strokes(rings: Rings) -> Strokes:
     """Orient the rings, leave out edges that are not shoreline and cut long ones."""
     xyz = ecef(rings.lonlat)
-    order = _reversal(rings)
-    if order is not None:
-        where, source = order
-        xyz[where] = xyz[source]
-    joined = np.ones(len(xyz), np.bool_)
+    where, source = _reversal(rings)
+    if len(where):
+        xyz[:, where] = xyz[:, source]
+    joined = np.ones(xyz.shape[1], np.bool_)
     joined[rings.offsets[1:] - 1] = False
-    joined[:-1] &= (xyz[1:] != xyz[:-1]).any(axis=1)
+    same = (xyz[0, 1:] == xyz[0, :-1]) & (xyz[1, 1:] == xyz[1, :-1])
+    joined[:-1] &= ~(same & (xyz[2, 1:] == xyz[2, :-1]))
     _drop_cancelling(xyz, joined)
     return _cut_long(rings, xyz, joined)
 
 
-def _reversal(rings: Rings) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]] | None:
+def in_chunks(count: int, work: Callable[[int, int], None], size: int = _CHUNK) -> None:
+    """Call `work(first, last)` on parts of 0..count; numpy lets two run at once."""
+    firsts = range(0, count, size)
+    with ThreadPoolExecutor(_THREADS) as pool:
+        list(pool.map(lambda first: work(first, min(count, first + size)), firsts))
+
+
+def _reversal(rings: Rings) -> tuple[IndexArray, IndexArray]:
     """Where points of turned rings lie, and from where they come when those rings turn round."""
     turned = np.flatnonzero(rings.turned)
-    if not turned.size:
-        return None
     first, last = rings.offsets[turned], rings.offsets[turned + 1]
     count = last - first
     mirror = np.repeat(first + last - 1, count)
@@ -129,28 +142,16 @@ def _reversal(rings: Rings) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64
     return where, mirror - where
 
 
-def _drop_cancelling(xyz: IntArray, joined: npt.NDArray[np.bool_]) -> None:
+def _drop_cancelling(xyz: IntArray, joined: Flags) -> None:
     """Unjoin edges that are there in both directions: they have the same on both sides.
 
     Such are all cuts that a source makes through land or water: along the antimeridian, along
     Greenwich to the pole in Antarctica, and where a lake that is a wide river mouth touches the
     coast. Nothing need be known about where a source cuts.
     """
-    edge = np.flatnonzero(joined)
-    key = _point_keys(xyz)
-    low, high = key[edge], key[edge + 1]
-    # the sum does not tell a -> b from b -> a
-    both = low + high
-    ordered = np.sort(both)
-    twice = ordered[1:][ordered[1:] == ordered[:-1]]
-    if not twice.size:
-        return
-    place = np.searchsorted(twice, both)
-    place[place == len(twice)] = 0
-    some = edge[twice[place] == both]
     balance: dict[tuple[bytes, bytes], list[int]] = {}
-    for i in some.tolist():
-        ends = xyz[i].tobytes(), xyz[i + 1].tobytes()
+    for i in _perhaps_twice(xyz, joined).tolist():
+        ends = xyz[:, i].tobytes(), xyz[:, i + 1].tobytes()
         opposite = balance.get((ends[1], ends[0]))
         if opposite:
             joined[[i, opposite.pop()]] = False
@@ -158,40 +159,74 @@ def _drop_cancelling(xyz: IntArray, joined: npt.NDArray[np.bool_]) -> None:
             balance.setdefault(ends, []).append(i)
 
 
-def _point_keys(xyz: IntArray) -> npt.NDArray[np.uint64]:
-    """Scramble each point into 64 bits."""
-    key = xyz[:, 0].astype(np.uint32).astype(np.uint64)
-    for axis in (1, 2):
-        key *= np.uint64(0x9E3779B97F4A7C15)
-        key ^= key >> np.uint64(32)
-        key += xyz[:, axis].astype(np.uint32)
-    key *= np.uint64(0xD6E8FEB86659FD93)
-    key ^= key >> np.uint64(29)
-    return key
+def _perhaps_twice(xyz: IntArray, joined: Flags) -> IndexArray:
+    """Edges that share a number made of both ends, in either direction, with another edge."""
+    number = np.empty(xyz.shape[1] - 1, np.uint64)
+
+    def fill(first: int, last: int) -> None:
+        mixed = np.zeros(last - first + 1, np.uint64)
+        for row, factor in zip(xyz, _FACTORS, strict=True):
+            mixed += row[first : last + 1].astype(np.uint64) * np.uint64(factor)
+        # a -> b and b -> a have the same sum
+        np.add(mixed[:-1], mixed[1:], out=number[first:last])
+
+    in_chunks(len(number), fill)
+    ordered = np.sort(number)
+    twice = ordered[1:][ordered[1:] == ordered[:-1]]
+    # most edges are told apart by a few bits, which is faster than to look for them all
+    seen = np.zeros(1 << 16, np.bool_)
+    seen[twice >> np.uint64(48)] = True
+    maybe = joined[:-1].copy()
+
+    def rule_out(first: int, last: int) -> None:
+        maybe[first:last] &= seen[number[first:last] >> np.uint64(48)]
+
+    in_chunks(len(number), rule_out)
+    edge = np.flatnonzero(maybe)
+    return edge[np.isin(number[edge], twice)]
 
 
-def _cut_long(rings: Rings, xyz: IntArray, joined: npt.NDArray[np.bool_]) -> Strokes:
+def _cut_long(rings: Rings, xyz: IntArray, joined: Flags) -> Strokes:
     """Cut edges so that chords stay within a few centimetres of the edge.
 
     A chord of length L sags L^2 / 8R below the ellipsoid, and an edge straight in longitude and
     latitude bends from it sideways by at most about L^2 tan(latitude) / 8R.
     """
-    step = np.diff(xyz, axis=0).astype(np.float32)
-    length = np.sqrt((step * step).sum(axis=1)) / np.float32(UNITS_PER_M)
-    latitude = np.arcsin(np.clip(xyz[:-1, 2] / (EQUATOR_M * UNITS_PER_M), -1.0, 1.0))
-    bend = np.sqrt(np.clip(np.abs(np.tan(latitude)), 1.0, _MAX_BEND)).astype(np.float32)
-    pieces = np.ceil(length * bend / np.float32(_MAX_CHORD_M)).astype(np.int64)
-    long = np.flatnonzero(joined[:-1] & (pieces > 1))
-    if not long.size:
-        return Strokes(xyz, joined)
-    added = pieces[long] - 1
+    long, pieces = _long_edges(xyz, joined)
+    added = pieces - 1
     at = np.repeat(long, added)
-    share = (np.arange(added.sum()) - np.repeat(np.cumsum(added) - added, added) + 1.0) / np.repeat(
-        pieces[long], added
-    )
+    nth = np.arange(added.sum()) - np.repeat(np.cumsum(added) - added, added) + 1.0
     start, end = _ends(rings, at)
-    between = ecef(start + (end - start) * share[:, None])
-    return Strokes(np.insert(xyz, at + 1, between, axis=0), np.insert(joined, at + 1, True))
+    between = ecef(start + (end - start) * (nth / np.repeat(pieces, added))[:, None])
+    count = xyz.shape[1]
+    numbers = np.arange(count, count + len(at), dtype=np.int32)
+    sequence = np.insert(np.arange(count, dtype=np.int32), at + 1, numbers)
+    return Strokes(
+        np.concatenate([xyz, between], axis=1), sequence, np.insert(joined, at + 1, True)
+    )
+
+
+def _long_edges(xyz: IntArray, joined: Flags) -> tuple[IndexArray, IndexArray]:
+    """Edges to cut, and into how many pieces."""
+    maybe = joined[:-1].copy()
+    squared = np.zeros(len(maybe), np.float32)
+
+    def measure(first: int, last: int) -> None:
+        here = squared[first:last]
+        for row in xyz:
+            step = (row[first + 1 : last + 1] - row[first:last]).astype(np.float32)
+            here += step * step
+        # only these can be too long with the bend of the highest latitudes that have shoreline
+        maybe[first:last] &= here > (_MAX_CHORD_M * UNITS_PER_M / _LARGEST_BEND) ** 2
+
+    in_chunks(len(maybe), measure)
+    edge = np.flatnonzero(maybe)
+    x, y, z = xyz[:, edge].astype(np.float64)
+    tangent = np.abs(z) / np.maximum(np.hypot(x, y), 1.0)
+    bend = np.sqrt(np.clip(tangent, 1.0, _LARGEST_BEND**2))
+    length = np.sqrt(squared[edge].astype(np.float64)) / UNITS_PER_M
+    pieces = np.ceil(length * bend / _MAX_CHORD_M).astype(np.int64)
+    return edge[pieces > 1], pieces[pieces > 1]
 
 
 def _ends(
