@@ -88,4 +88,4 @@ def read_rings(points: Path, meta: Path) -> Rings:
         )
         raise InputError(msg, path=points)
     depth = np.where(level == _ICE_FRONT, 1, level).astype(np.int8)
-    return Rings(lonlat, offsets, depth, turned=clockwise(lonlat, offsets) == (depth % 2 == 0))
+    return Rings(lonlat, offsets, depth, turned=clockwise(lonlat, offsets) != (depth % 2 == 0))

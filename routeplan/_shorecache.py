@@ -26,7 +26,7 @@ from routeplan._shorerings import Rings, strokes
 
 __all__ = ["cache_folder", "load"]
 
-_VERSION = 2  # of the format; raise it when an array changes its meaning
+_VERSION = 3  # of the format; raise it when an array changes its meaning
 _TABLE = ("offsets", "level", "turned", "bounds")
 _log = logging.getLogger(__name__)
 

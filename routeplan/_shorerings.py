@@ -47,7 +47,7 @@ class Rings:
     lonlat : (n, 2) points; offsets : (r + 1,) where each ring begins and ends; a ring repeats
     its first point at its end.
     level : (r,) how deep a ring lies: 1 land, 2 lake in it, 3 island in that, 4 pond on that.
-    turned : (r,) True where the points must be read backwards to have land on the right.
+    turned : (r,) True where the points must be read backwards to have land on the left.
     """
 
     lonlat: npt.NDArray[np.floating]
@@ -133,9 +133,13 @@ def in_chunks(count: int, work: Callable[[int, int], None], size: int = _CHUNK) 
 
 
 def _reversal(rings: Rings) -> tuple[IndexArray, IndexArray]:
-    """Where points of turned rings lie, and from where they come when those rings turn round."""
-    turned = np.flatnonzero(rings.turned)
-    first, last = rings.offsets[turned], rings.offsets[turned + 1]
+    """Where points lie whose rings have land on the left, and whence they come turned round.
+
+    Land on the right is what the index wants: GSHHG and shapefiles
+    run that way, so that little must be moved.
+    """
+    left = np.flatnonzero(~rings.turned)
+    first, last = rings.offsets[left], rings.offsets[left + 1]
     count = last - first
     mirror = np.repeat(first + last - 1, count)
     where = np.arange(count.sum()) + np.repeat(first - (np.cumsum(count) - count), count)
@@ -234,7 +238,7 @@ def _ends(
 ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     """Longitude and latitude of both ends of edges, which are numbered as after orientation."""
     ring = np.searchsorted(rings.offsets, edge, side="right") - 1
-    turned = rings.turned[ring]
+    turned = ~rings.turned[ring]
     mirror = rings.offsets[ring] + rings.offsets[ring + 1] - 1
     first = np.where(turned, mirror - edge, edge)
     second = np.where(turned, mirror - edge - 1, edge + 1)
