@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from routeplan._rose import RADIALS_DEG, effective_fetch_saville1954, wind_sides
 from routeplan.coastline import Coastline, NearestShore
 from routeplan.errors import InputError
 from routeplan.route import Leg, LegSamples, Route
@@ -23,6 +24,7 @@ __all__ = [
     "length_beyond",
     "mean_along",
     "route_exposure",
+    "stretches_beyond",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -72,6 +74,15 @@ class LegExposure:
         Fetch by direction at those places [m], cut at the fetch limit.
     fetch_m : array, shape (36,)
         The leg's fetch rose: the longest over those places [m].
+    effective_rose_m : array, shape (p, 36)
+        Effective fetch at those places (Saville 1954, see `effective_fetch_saville1954`) [m].
+    effective_fetch_m : array, shape (36,)
+        The longest of them over the leg [m].
+    wind_side : array, shape (36, 3)
+        Shares of the leg's length on which wind from each direction blows onshore, along the
+        shore and offshore, by the bearing of the nearest shore (see `wind_sides`).
+    far_stretches : tuple of (begin_m, end_m)
+        Stretches with no shore within the notice distance [m from the leg's start].
     land : tuple of (enter_m, leave_m)
         Stretches of the leg that lie on land [m from its start].
     """
@@ -91,7 +102,11 @@ class LegExposure:
     rose_at_m: FloatArray
     rose_m: FloatArray
     fetch_m: FloatArray
+    effective_rose_m: FloatArray
+    effective_fetch_m: FloatArray
     fetch_limit_m: float
+    wind_side: FloatArray
+    far_stretches: tuple[tuple[float, float], ...]
     nearest: NearestLanding
     land: tuple[tuple[float, float], ...]
 
@@ -124,6 +139,27 @@ def length_beyond(distance_m: FloatArray, value_m: FloatArray, limit_m: float) -
     rise = high - low
     partly = np.divide(high - limit_m, rise, out=(high > limit_m).astype(float), where=rise > 0)
     return float(np.sum(step * np.clip(partly, 0.0, 1.0)))
+
+
+def stretches_beyond(
+    distance_m: FloatArray, value_m: FloatArray, limit_m: float
+) -> tuple[tuple[float, float], ...]:
+    """Stretches (begin, end) of a line on which a sampled value exceeds a limit [m].
+
+    The value is taken as linear between samples, as in `length_beyond`, so the lengths of the
+    stretches add up to what that gives.
+    """
+    over = value_m > limit_m
+    change = np.flatnonzero(over[1:] != over[:-1])
+    rise = value_m[change + 1] - value_m[change]
+    share = (limit_m - value_m[change]) / rise
+    cuts = distance_m[change] + share * (distance_m[change + 1] - distance_m[change])
+    edges = [
+        *([float(distance_m[0])] if over[0] else []),
+        *(float(cut) for cut in cuts),
+        *([float(distance_m[-1])] if over[-1] else []),
+    ]
+    return tuple(zip(edges[::2], edges[1::2], strict=True))
 
 
 def mean_along(distance_m: FloatArray, value_m: FloatArray) -> float:
@@ -176,7 +212,7 @@ def route_exposure(
         coast.fetch_length(
             np.concatenate([s.longitude[pick] for s, pick in zip(samples, picks, strict=True)]),
             np.concatenate([s.latitude[pick] for s, pick in zip(samples, picks, strict=True)]),
-            DIRECTIONS_DEG,
+            RADIALS_DEG,
             fetch_limit_m,
         ),
         [pick.size for pick in picks],
@@ -188,7 +224,7 @@ def route_exposure(
             offshore_m=np.where(on_land[i], 0.0, shore[i].distance_m),
             shore=shore[i],
             rose_at_m=samples[i].distance_m[picks[i]],
-            rose_m=roses[i],
+            radials_m=roses[i],
             land=tuple(coast.crosses_land(leg.longitude, leg.latitude)),
             notice_m=notice_m,
             limit_m=limit_m,
@@ -205,13 +241,17 @@ def _leg_exposure(
     offshore_m: FloatArray,
     shore: NearestShore,
     rose_at_m: FloatArray,
-    rose_m: FloatArray,
+    radials_m: FloatArray,
     land: tuple[tuple[float, float], ...],
     notice_m: float,
     limit_m: float,
     fetch_limit_m: float,
 ) -> LegExposure:
     farthest = int(np.argmax(offshore_m))
+    rose_m, effective_m = (
+        radials_m[:, :: RADIALS_DEG.size // DIRECTIONS_DEG.size],
+        (effective_fetch_saville1954(radials_m)),
+    )
     return LegExposure(
         number=leg.number,
         longitude=samples.longitude,
@@ -228,7 +268,11 @@ def _leg_exposure(
         rose_at_m=rose_at_m,
         rose_m=rose_m,
         fetch_m=rose_m.max(axis=0),
+        effective_rose_m=effective_m,
+        effective_fetch_m=effective_m.max(axis=0),
         fetch_limit_m=fetch_limit_m,
+        wind_side=wind_sides(samples.distance_m, shore.bearing_deg, DIRECTIONS_DEG),
+        far_stretches=stretches_beyond(samples.distance_m, offshore_m, notice_m),
         nearest=_nearest_landing(samples, shore),
         land=land,
     )
