@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from routeplan._shorerings import UNITS_PER_M, Strokes, in_chunks
+from routeplan.errors import InputError
 
 __all__ = ["FAN", "RUN_EDGES", "ShoreIndex", "build_index"]
 
@@ -49,7 +50,16 @@ class ShoreIndex(NamedTuple):
 
 
 def build_index(strokes: Strokes) -> ShoreIndex:
-    """Sort the edges of `strokes` into an index."""
+    """Sort the edges of `strokes` into an index.
+
+    Raises
+    ------
+    InputError
+        If there is no edge at all.
+    """
+    if not strokes.joined.any():
+        msg = "coastline: has no shoreline: its polygons or lines have no extent"
+        raise InputError(msg, field="coastline")
     start, edges = _runs(strokes.joined)
     order = _compact_order(strokes.xyz[:, strokes.sequence[start + edges // 2]])
     start, count = start[order], edges[order] + 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -29,10 +30,10 @@ class RingTable:
     bounds: FloatArray
 
     def touching(self, box: Box) -> npt.NDArray[np.int64]:
-        """Numbers of the rings whose box meets `box`."""
+        """Numbers of the rings whose box meets `box`, all in one turn of longitude."""
         west, south, east, north = box
         b = self.bounds
-        meets = (b[:, 0] <= east) & (b[:, 2] >= west) & (b[:, 1] <= north) & (b[:, 3] >= south)
+        meets = (b[:, 0] < east) & (b[:, 2] > west) & (b[:, 1] <= north) & (b[:, 3] >= south)
         return np.flatnonzero(meets)
 
     def points(self, ring: int) -> FloatArray:
@@ -51,10 +52,12 @@ def ring_table(rings: Rings) -> RingTable:
     return RingTable(rings, np.hstack([low, high]).astype(np.float64))
 
 
-def boxes(west: float, south: float, east: float, north: float) -> list[tuple[Box, float]]:
-    """Cut a box at the antimeridian: parts in -180..180, and what to add to their longitudes.
+def boxes(
+    table: RingTable, west: float, south: float, east: float, north: float
+) -> list[tuple[Box, float]]:
+    """Where to look for rings in a box: boxes, and what to add to longitudes found there.
 
-    West of east the box crosses the antimeridian; longitudes then run on beyond 180.
+    With west > east the box crosses the antimeridian; longitudes then run on beyond 180.
     """
     sides = np.array([west, south, east, north], float)
     if not np.isfinite(sides).all() or not -90.0 <= south < north <= 90.0 or west == east:
@@ -63,14 +66,12 @@ def boxes(west: float, south: float, east: float, north: float) -> list[tuple[Bo
             "must be finite, south below north, both within -90 to 90, west unlike east"
         )
         raise InputError(msg, field="box", value=(west, south, east, north))
-    start = float((west + 180.0) % 360.0 - 180.0)
     width = 360.0 if abs(east - west) >= 360.0 else float((east - west) % 360.0)
-    shift = west - start
-    end = start + width
-    parts: list[tuple[Box, float]] = [((start, south, min(end, 180.0), north), shift)]
-    if end > 180.0:
-        parts.append(((-180.0, south, end - 360.0, north), shift + 360.0))
-    return parts
+    end = west + width
+    first = math.ceil((west - table.bounds[:, 2].max()) / 360.0)
+    last = math.floor((end - table.bounds[:, 0].min()) / 360.0)
+    turns = [360.0 * k for k in range(first, last + 1)]
+    return [((west - turn, south, end - turn, north), turn) for turn in turns]
 
 
 def shoreline_in_box(
@@ -78,7 +79,7 @@ def shoreline_in_box(
 ) -> list[FloatArray]:
     """Chains (n, 2) of shoreline whose edges meet the box, uncut."""
     chains = []
-    for box, shift in boxes(west, south, east, north):
+    for box, shift in boxes(table, west, south, east, north):
         for ring in table.touching(box):
             points = table.points(int(ring))
             keep = _edges_in(points, box) & ~_seam(points)
@@ -117,7 +118,8 @@ def land_in_box(
     import shapely  # only maps need it
 
     pieces: list[Polygon] = []
-    for box, shift in boxes(west, south, east, north):
+    turns = 0
+    for box, shift in boxes(table, west, south, east, north):
         numbers = table.touching(box)
         level = table.rings.level[numbers]
         dry: list[Polygon] = []
@@ -128,7 +130,8 @@ def land_in_box(
             elif part:
                 dry = _without(dry, shapely.union_all(part))
         pieces.extend(shapely.transform(dry, partial(_shifted, by=shift)).tolist())
-    if len(boxes(west, south, east, north)) > 1:  # heal the cut along the antimeridian
+        turns += bool(dry)
+    if turns > 1:  # heal the cut along the antimeridian
         pieces = list(_polygons(shapely.union_all(pieces)))
     return pieces
 

