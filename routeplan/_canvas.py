@@ -82,9 +82,14 @@ def png_bytes(figure: Figure) -> bytes:
 
 @functools.cache
 def _glyphs() -> frozenset[int]:
-    from matplotlib.font_manager import findfont, get_font
+    """Characters that every cut of the font has."""
+    from matplotlib.font_manager import FontProperties, findfont, get_font
 
-    return frozenset(get_font(findfont("DejaVu Sans")).get_charmap())
+    cuts = (("normal", "normal"), ("bold", "normal"), ("normal", "oblique"))
+    fonts = (FontProperties(family="DejaVu Sans", weight=w, style=s) for w, s in cuts)
+    return frozenset.intersection(
+        *(frozenset(get_font(findfont(font)).get_charmap()) for font in fonts)
+    )
 
 
 def drawable(text: str, limit: int = 300) -> str:
@@ -150,7 +155,7 @@ def wrapped(text: str, width_in: float, size: float) -> list[str]:
 
 def text_width(text: str) -> float:
     """Width of a line of regular text over its font size."""
-    return sum(_advance(char) for char in text)
+    return sum(_advance(char) for char in drawable(text, 1_000))
 
 
 def _cut(word: str, room: float) -> str:

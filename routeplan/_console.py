@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
@@ -43,14 +44,25 @@ def emit_document(document: dict[str, Any]) -> None:
 
 
 def emit_text(show: Callable[[Console], None]) -> None:
-    """Render everything first, so that a failure leaves no half of it."""
+    """Render everything first, so that a failure leaves no half of it; then write."""
     from rich.console import Console
 
-    console = Console(markup=False, highlight=False, emoji=False)
-    with console.capture() as captured:
-        show(console)
-    lines = captured.get().split("\n")
+    sheet = _Sheet()
+    console = Console(file=sheet, markup=False, highlight=False, emoji=False)
+    show(console)
+    lines = sheet.getvalue().split("\n")
     write("\n".join(line.rstrip(" ") for line in lines), console.encoding)
+
+
+class _Sheet(io.StringIO):
+    """Memory that passes for standard output when asked what that can show."""
+
+    @property
+    def encoding(self) -> str:  # type: ignore[override]
+        return sys.stdout.encoding or "utf-8"
+
+    def isatty(self) -> bool:
+        return sys.stdout.isatty()
 
 
 def write(text: str, encoding: str) -> None:

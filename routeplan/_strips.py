@@ -78,7 +78,7 @@ def _step_min(scan: LaunchScan) -> float:
 
 
 def _hours_in_row(step_min: float, room: int) -> int:
-    for hours in (24, 12, 6, 4, 3, 2, 1):
+    for hours in (24, 12, 8, 6, 4, 3, 2, 1):
         if math.ceil(hours * 60 / step_min - 1e-9) <= room:
             return hours
     return 1

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
 __all__ = ["main", "run"]
 
+_INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 _MAP, _LAUNCHES, _DOCUMENT = "map.png", "launches.png", "plan.json"
 
 app = typer.Typer(
@@ -71,6 +72,8 @@ Out = Annotated[
 
 def main() -> None:
     """Run the command line and leave with its exit status."""
+    sys.stdout = sys.stdout or Path(os.devnull).open("w")  # noqa: SIM115 - closed by the shell
+    sys.stderr = sys.stderr or sys.stdout
     if not sys.warnoptions:  # what matters for the trip is said in the plan's notes
         warnings.simplefilter("ignore")
     raise SystemExit(run(sys.argv[1:]))
@@ -87,7 +90,7 @@ def run(arguments: Sequence[str]) -> int:
     except BrokenPipeError:
         _forget_output()
     except (KeyboardInterrupt, typer.Abort):
-        return _fail("interrupted", 130)
+        return _INTERRUPTED
     except Exception as error:
         if hasattr(error, "format_message"):  # how the option parser tells a usage error
             return _fail(_usage(error))
@@ -99,12 +102,12 @@ def run(arguments: Sequence[str]) -> int:
     return 0
 
 
-def _fail(message: str, code: int = 2) -> int:
+def _fail(message: str) -> int:
     line = fit(f"routeplan: {plain(message, 1_500)}", sys.stderr.encoding or "ascii")
     with contextlib.suppress(OSError):  # nobody is listening
         sys.stderr.write(line + "\n")
         sys.stderr.flush()
-    return code
+    return 2
 
 
 def _usage(error: Any) -> str:
