@@ -1,0 +1,194 @@
+"""The whole main job through the facade, against cases worked by hand."""
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from routeplan.errors import CoverageError, InputError
+from routeplan.geodesy import direct
+from routeplan.limits import Limits, Verdict
+from routeplan.plan import Trip, plan_trip
+from routeplan.propulsion import craft
+from routeplan.route import Waypoint, route_from_points
+
+NOON = np.datetime64("2026-06-21T12:00", "ns")
+HOUR = np.timedelta64(1, "h")
+BOARD = craft("touring board", still_water_speed_ms=1.5)
+
+
+def forecast(u=0.0, v=0.0, *, hours=24, west=9.0, start=NOON - 12 * HOUR, **more):
+    """An hourly grid around 10 E on the equator with the same values everywhere."""
+    time = start + np.arange(hours + 1) * HOUR
+    shape = (time.size, 3, 3)
+
+    def grid(value):
+        field = np.empty(shape)
+        field[:] = np.reshape(value, (-1, 1, 1)) if np.ndim(value) else value
+        return ("time", "latitude", "longitude"), field
+
+    fields = {"eastward_wind": u, "northward_wind": v, **more}
+    return xr.Dataset(
+        {name: grid(value) for name, value in fields.items()},
+        coords={
+            "time": time.astype("datetime64[ns]"),
+            "latitude": [-1.0, 0.0, 1.0],
+            "longitude": [west, west + 1.0, west + 2.0],
+        },
+        attrs={"path": "made.nc"},
+    )
+
+
+def northward(length_m=6_000.0, offshore_m=300.0, camps=()):
+    lon, _ = direct(10.0, 0.0, 270.0, offshore_m)
+    points = []
+    for share, name, kind in ((0.0, "start", ""), *camps, (1.0, "end", "")):
+        x, y = direct(lon, 0.0, 0.0, (share - 0.5) * length_m)
+        points.append(Waypoint(float(y), float(x), name, kind))
+    return route_from_points(points, name="north")
+
+
+def plan(coast, ds, *, limits=None, **route):
+    return plan_trip(
+        Trip(
+            route=northward(**route),
+            coast=coast,
+            forecast=ds,
+            limits=limits or Limits(),
+            craft=BOARD,
+        )
+    )
+
+
+def at(scan, when):
+    return int(np.flatnonzero(scan.launch == when)[0])
+
+
+def test_still_air_takes_length_over_speed(straight_coast):
+    p = plan(straight_coast, forecast())
+    scan = p.stages[0].scan
+    i = at(scan, NOON)
+    spent = (scan.arrive[i] - scan.launch[i]) / np.timedelta64(1, "s")
+    assert spent == pytest.approx(p.route.length_m / 1.5, rel=1e-3)
+    assert Verdict(scan.verdict[i]) is Verdict.WITHIN
+
+
+def test_headwind_slows_and_tailwind_hastens(straight_coast):
+    arrivals = [
+        plan(straight_coast, forecast(v=v)).stages[0].scan.arrive[24] for v in (-4.0, 0.0, 4.0)
+    ]
+    assert arrivals[0] > arrivals[1] > arrivals[2]
+
+
+def test_strong_wind_is_beyond_and_named(straight_coast):
+    scan = plan(straight_coast, forecast(v=10.0)).stages[0].scan
+    i = at(scan, NOON)
+    assert Verdict(scan.verdict[i]) is Verdict.BEYOND
+    assert scan.binding[i] == "wind"
+    assert "wind" in scan.reasons(i)[0].lower()
+
+
+def test_launch_that_outlasts_the_forecast_is_unknown(straight_coast):
+    ds = forecast(hours=13)  # ends an hour after noon; the passage takes 67 minutes
+    scan = plan(straight_coast, ds).stages[0].scan
+    assert Verdict(scan.verdict[at(scan, NOON - HOUR)]) is Verdict.WITHIN
+    assert Verdict(scan.verdict[at(scan, NOON)]) is Verdict.UNKNOWN
+    assert scan.launch[-1] == ds.time.values[-1]
+    assert not (scan.verdict[scan.launch > NOON] <= Verdict.CLOSE).any()
+
+
+def test_gap_in_the_forecast_is_unknown_and_beyond_stays_beyond(straight_coast):
+    gusts = np.full(25, 3.0)
+    gusts[14] = np.nan
+    scan = plan(straight_coast, forecast(wind_speed_of_gust=gusts)).stages[0].scan
+    assert Verdict(scan.verdict[at(scan, NOON)]) is Verdict.UNKNOWN
+    scan = plan(straight_coast, forecast(v=10.0, wind_speed_of_gust=gusts)).stages[0].scan
+    assert Verdict(scan.verdict[at(scan, NOON)]) is Verdict.BEYOND
+
+
+def test_forecast_elsewhere_is_refused_by_name(straight_coast):
+    with pytest.raises(CoverageError, match=r"made\.nc: the grid covers 40 to 42 E"):
+        plan(straight_coast, forecast(west=40.0))
+
+
+def test_forecast_over_half_the_route_is_unknown_never_good(straight_coast):
+    ds = forecast().sel(latitude=slice(-1.0, 0.0))  # covers the southern half only
+    scan = plan(straight_coast, ds).stages[0].scan
+    assert (scan.verdict >= Verdict.UNKNOWN).all()
+    assert plan(straight_coast, ds).stages[0].windows == ()
+
+
+def test_limit_set_without_data_is_unknown_default_is_named(straight_coast):
+    ds = forecast()
+    scan = plan(straight_coast, ds).stages[0].scan
+    assert "gust" in scan.not_judged
+    mine = Limits(gust_ms=8.0, explicit=frozenset({"gust"}))
+    scan = plan(straight_coast, ds, limits=mine).stages[0].scan
+    assert Verdict(scan.verdict[at(scan, NOON)]) is Verdict.UNKNOWN
+    assert scan.binding[at(scan, NOON)] == "gust"
+
+
+def test_distance_from_shore_binds_every_launch(straight_coast):
+    p = plan(straight_coast, forecast(), offshore_m=1_010.0)
+    scan = p.stages[0].scan
+    assert (scan.verdict == Verdict.BEYOND).all()
+    assert scan.binding[at(scan, NOON)] == "offshore"
+    assert p.stages[0].best is None
+    assert p.flags[0][0].startswith("beyond the limit of 1,000 m from shore for 6.0 km")
+
+
+def test_arrival_is_before_civil_dusk_with_the_margin(straight_coast):
+    scan = plan(straight_coast, forecast()).stages[0].scan
+    # Civil dusk at 10 E on the equator near the solstice is some 23 minutes after sunset at
+    # 18:05 local mean time plus the equation of time; only the order is checked here.
+    good = scan.launch[scan.verdict <= Verdict.CLOSE]
+    late = at(scan, NOON + 6 * HOUR)
+    assert scan.binding[late] == "daylight"
+    assert good.max() < NOON + 5 * HOUR
+    assert Verdict(scan.verdict[0]) is Verdict.BEYOND  # midnight
+
+
+def test_camps_make_stages_each_after_a_night(straight_coast):
+    ds = forecast(hours=72)
+    p = plan(straight_coast, ds, length_m=12_000.0, camps=((0.5, "Camp 1", "camp"),))
+    assert [s.stage.number for s in p.stages] == [1, 2]
+    first, second = p.stages
+    assert first.stage.end.name == second.stage.start.name == "Camp 1"
+    assert first.stage.length_m == pytest.approx(6_000.0, abs=1.0)
+    ashore = first.scan.arrive[first.best]
+    assert second.scan.launch[second.best] - ashore > np.timedelta64(8, "h")
+    assert {w.stage for w in second.windows} == {2}
+
+
+def test_steps_keep_the_farthest_distance_of_the_leg(straight_coast):
+    p = plan(straight_coast, forecast(), offshore_m=700.0)
+    assert p.stages[0].path.offshore_m.max() == p.exposures[0].offshore_max_m
+
+
+def test_route_on_land_is_refused(straight_coast):
+    with pytest.raises(InputError, match="whole route lies on land"):
+        plan(straight_coast, None, offshore_m=-2_000.0)
+
+
+def test_without_a_forecast_there_are_legs_only(straight_coast):
+    p = plan(straight_coast, None)
+    assert p.coverage is None
+    assert p.stages[0].scan is None
+    assert p.zone.startswith(("Africa/", "Etc/"))
+
+
+def test_sources_state_their_error(straight_coast):
+    p = plan(straight_coast, forecast())
+    assert [s.kind for s in p.sources] == ["coastline", "forecast"]
+    assert p.sources[0].error == "1 m"
+
+
+def test_launch_step_is_checked(straight_coast):
+    with pytest.raises(InputError, match="1 minute to 1 day"):
+        plan_trip(
+            Trip(
+                route=northward(),
+                coast=straight_coast,
+                forecast=forecast(),
+                launch_step_s=5.0,
+            )
+        )
