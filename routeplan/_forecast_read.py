@@ -91,7 +91,9 @@ def _read(path: Path, request: Request) -> tuple[list[Field], Meta]:
         if kind == "grib":
             from routeplan._forecast_grib import read_grib
 
-            return read_grib(path, request)
+            fields, meta = read_grib(path, request)
+            meta.invented = _labelled_invented(path)
+            return fields, meta
         from routeplan._forecast_netcdf import read_netcdf, read_zarr
 
         return (read_zarr if kind == "zarr" else read_netcdf)(path, request)
@@ -122,6 +124,19 @@ def _kind(path: Path) -> str:
         return "grib"
     msg = f"{path}: {_what(head)}; allowed is {FORMATS}"
     raise InputError(msg, path=path)
+
+
+def _labelled_invented(path: Path) -> bool:
+    """Whether the first GRIB2 message says INVENTED in its local use section, as the demo's do.
+
+    Section 1 begins at octet 17 with its length; a section 2, if any, comes next.
+    """
+    with path.open("rb") as stream:
+        head = stream.read(_MAGIC)
+    message = head[head.find(b"GRIB") :]
+    at = 16 + int.from_bytes(message[16:20], "big")
+    local = message[at : at + int.from_bytes(message[at : at + 4], "big")]
+    return message[7:8] == b"\x02" and local[4:5] == b"\x02" and b"INVENTED" in local
 
 
 def _what(head: bytes) -> str:

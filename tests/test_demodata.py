@@ -5,6 +5,8 @@ out with shapely on a projected plane, so that nothing rests on the package's ow
 """
 
 import itertools
+import subprocess
+import sys
 from importlib.metadata import distribution
 
 import gpxpy
@@ -249,6 +251,49 @@ def test_both_forecasts_hold_the_same_fields():
             # Both keep hundredths; the rest is single precision of the GRIB reference value.
             np.testing.assert_allclose(values, weather[name], rtol=0, atol=1e-4)
             assert weather[name].attrs["standard_name"] == name
+
+
+@pytest.mark.parametrize("name", ["forecast_netcdf", "forecast_grib"])
+def test_reader_sees_that_the_forecast_is_invented(name, tmp_path):
+    # The label is inside: a file by another name still says it.
+    copy = tmp_path / "weather"
+    copy.write_bytes(getattr(demo_files(), name).read_bytes())
+    opened = open_forecast(copy)
+    assert opened.attrs["invented"] == "yes"
+    assert opened.sizes == {"time": 121, "latitude": 13, "longitude": 11}
+
+
+@pytest.fixture
+def first_hour():
+    """Bytes of the seven messages of the first hour."""
+    data = demo_files().forecast_grib.read_bytes()
+    end = 0
+    for _ in GRIB_PARAMETERS:
+        end += int.from_bytes(data[end + 8 : end + 16], "big")
+    return data[:end]
+
+
+def test_grib_without_the_label_is_not_called_invented(tmp_path, first_hour):
+    label = b"INVENTED demonstration data, not a forecast"
+    for name, data, answer in [
+        ("with", first_hour, "yes"),
+        ("without", first_hour.replace(label, b"." * len(label)), "no"),
+    ]:
+        (tmp_path / name).write_bytes(data)
+        assert open_forecast(tmp_path / name).attrs["invented"] == answer
+
+
+def test_projections_still_work_after_a_grib_file_was_read(tmp_path, first_hour):
+    # Regression: the PROJ of the ecCodes wheel broke a pyproj that was imported after it.
+    (tmp_path / "weather").write_bytes(first_hour)
+    code = (
+        "from routeplan.forecast import open_forecast\n"
+        f"open_forecast({str(tmp_path / 'weather')!r})\n"
+        "from pyproj import CRS\n"
+        "assert CRS(4326).is_geographic\n"
+    )
+    done = subprocess.run([sys.executable, "-W", "error", "-c", code], capture_output=True)
+    assert (done.returncode, done.stderr) == (0, b"")
 
 
 @pytest.fixture(scope="module")
