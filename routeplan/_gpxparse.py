@@ -36,6 +36,11 @@ _MAX_DIGITS = 2_000  # the longest exact decimal of a double has some 1,100
 _MAX_RAW = 4_000  # characters of one element that are looked at
 _CHUNK = 1 << 16
 
+# What expat says when the text stops in the middle.
+_CUT_OFF = frozenset(
+    {"no element found", "unclosed token", "partial character", "unclosed CDATA section"}
+)
+
 # What may stand inside what; everything else is skipped with all it holds.
 _CHILDREN: dict[str, frozenset[str]] = {
     "gpx": frozenset({"wpt", "rte", "trk", "metadata", "name"}),
@@ -141,7 +146,7 @@ def _syntax_error(error: SAXParseException, data: bytes, path: Path, handler: _H
     line, reason = error.getLineNumber() or 1, str(error.getMessage())
     if not handler.begun and reason != "unknown encoding":
         msg = f"{shown(path)} is not XML (line {line}: {reason}); a GPX file is needed"
-    elif reason in ("no element found", "unclosed token", "partial character"):
+    elif reason in _CUT_OFF:
         msg = f"{shown(path)}, line {line}: the file ends too early; it is not complete"
     elif reason.startswith("not well-formed") and (bad := _not_utf8(data)):
         line = bad

@@ -19,6 +19,7 @@ from routeplan.geodesy import FloatArray, inverse, path_length
 
 __all__ = ["SHAPE", "Node", "TrackOptions", "nodes_of_points", "nodes_of_track"]
 
+_LOOP_SHARE = 0.05  # a leg whose ends lie nearer together than this share of its length
 SHAPE = "shape"  # the kind of a point that only shapes a leg
 _TOO_FEW = "has only one point; at least two different points are needed"
 _NO_LENGTH = "has no length, all its {count} points are the same; two different ones are needed"
@@ -225,18 +226,19 @@ def _node_at(line: Polyline, along_m: float, place: Waypoint | None) -> Node:
 
 
 def _open_loops(line: Polyline, nodes: list[Node]) -> list[Node]:
-    """Cut a leg that returns to its own start at its farthest vertex: else it has no course."""
+    """Cut legs that return to where they began at their farthest vertex.
+
+    From start to end of such a leg there is no course, or one that says nothing.
+    """
     opened = [nodes[0]]
     for node in nodes[1:]:
-        start = opened[-1].point
-        lon, lat = line.part(opened[-1].along_m, node.along_m)
-        _, back = inverse(
-            start.longitude, start.latitude, node.point.longitude, node.point.latitude
-        )
-        if back <= SAME_M and len(lon):
-            _, away = inverse(start.longitude, start.latitude, lon, lat)
-            far = int(np.argmax(away))
-            first = int(np.searchsorted(line.along_m, opened[-1].along_m + SAME_M / 2))
+        before = opened[-1]
+        start = before.point.longitude, before.point.latitude
+        lon, lat = line.part(before.along_m, node.along_m)
+        _, apart = inverse(*start, node.point.longitude, node.point.latitude)
+        if len(lon) and apart < _LOOP_SHARE * (node.along_m - before.along_m):
+            far = int(np.argmax(inverse(*start, lon, lat)[1]))
+            first = int(np.searchsorted(line.along_m, before.along_m + SAME_M / 2, side="right"))
             turning = Waypoint(float(lat[far]), float(lon[far]), name="turning point")
             opened.append(Node(float(line.along_m[first + far]), turning))
         opened.append(node)

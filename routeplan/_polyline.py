@@ -124,8 +124,8 @@ class Polyline:
         away, distance = inverse(*start, lon, lat)
         along = distance * np.cos(np.radians(away - course))
         # Each step projects onto the line again from there and removes most of the error that
-        # the curvature of Earth left.
-        for _ in range(4):
+        # the curvature of Earth left: metres at 30 km beside a line of 150 km, then nothing.
+        for _ in range(2):
             along = np.clip(along, 0.0, length)
             here_lon, here_lat, onward = direct_course(*start, course, along)
             away, distance = inverse(here_lon, here_lat, lon, lat)

@@ -4,6 +4,7 @@ import os
 import re
 import stat
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -322,7 +323,7 @@ def test_outside_references_are_refused(write, declaration):
 
 
 def test_a_truncated_file_is_refused_wherever_it_ends(write):
-    whole = gpx(rte(name="Öut"))
+    whole = gpx("<rte><desc><![CDATA[all]]></desc></rte>" + rte(name="Öut"))
     data = whole.encode()
     assert read_gpx(write(data)).name == "Öut"
     for end in range(45, len(data) - len("</gpx>\n") + 5):
@@ -694,6 +695,23 @@ def test_nothing_is_left_when_writing_fails(tmp_path, monkeypatch):
     monkeypatch.setattr(os, "fsync", fail)
     with pytest.raises(GPXError, match=r"out\.gpx cannot be written: No space left on device"):
         write_gpx(demo_route(), path, overwrite=True)
+    assert path.read_text() == "mine"
+    assert [entry.name for entry in tmp_path.iterdir()] == ["out.gpx"]
+
+
+def test_the_old_file_stays_until_the_new_one_is_whole(tmp_path, monkeypatch):
+    path = tmp_path / "out.gpx"
+    path.write_text("mine")
+    seen = []
+
+    def fail(self, target):
+        seen.append((path.read_text(), self.read_bytes()[-7:], target))
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(Path, "replace", fail)
+    with pytest.raises(GPXError, match=r"out\.gpx cannot be written: Input/output error"):
+        write_gpx(demo_route(), path, overwrite=True)
+    assert seen == [("mine", b"</gpx>\n", path)]
     assert path.read_text() == "mine"
     assert [entry.name for entry in tmp_path.iterdir()] == ["out.gpx"]
 

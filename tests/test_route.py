@@ -198,6 +198,15 @@ def test_a_loop_without_named_points_between_is_cut_at_its_far_end():
                                                        [58, 58, 58.02, 58, 57.9]))  # fmt: skip
 
 
+def test_a_camp_passed_out_and_back_makes_no_leg_without_a_course():
+    points = [at(11, 58, "Quay"), at(11.2, 58, kind=SHAPE), at(11.01, 58, "Beach")]
+    camp = at(11.1, 58.0001, "Otter", kind="camp")
+    route = route_from_points(points, waypoints=[camp])
+    assert names(route) == ["Quay", "Otter", "turning point", "Otter", "Beach"]
+    assert stages(route) == [1, 2, 2, 3]
+    assert [leg.course_deg for leg in route.legs] == pytest.approx([90, 90, 270, 270], abs=0.2)
+
+
 def test_legs_cannot_be_changed():
     route = route_from_points([at(11, 58), at(11.1, 58)])
     with pytest.raises(ValueError, match="read-only"):
@@ -384,6 +393,20 @@ def test_a_camp_beside_a_leg_of_thousands_of_kilometres_is_found():
     assert route.legs[0].length_m == pytest.approx(2_500_000, abs=0.01)
 
 
+def test_the_nearest_place_is_right_far_from_the_line_too():
+    end = direct(0, 65, 50, 300_000)
+    camp = direct(*direct(0, 65, 50, 200_000), 150, 30_000)
+    route = route_from_points(
+        [at(0, 65, "a"), at(float(end[0]), float(end[1]), "b")],
+        waypoints=[at(float(camp[0]), float(camp[1]), "Isle", kind="camp")],
+        camp_m=40_000.0,
+    )
+    # Brute force, a place on the line every metre.
+    lon, lat, along, _ = interpolate(0, 65, *end, 1.0)
+    nearest = along[np.argmin(inverse(lon, lat, *camp)[1])]
+    assert route.legs[0].length_m == pytest.approx(nearest, abs=0.6)
+
+
 # --- reversing -------------------------------------------------------------------------------
 
 
@@ -484,6 +507,14 @@ def test_points_of_one_geodesic_are_one_piece():
     route = route_from_track([np.column_stack([lon, lat])], tolerance_m=5.0, max_leg_m=1e6)
     assert len(route.legs) == 1
     assert len(route.longitude) == 2
+
+
+@pytest.mark.parametrize("turns", [[(90, 3_000), (270, 1_000)], [(270, 1_000), (90, 3_000)]])
+def test_a_way_out_and_back_on_one_line_keeps_its_turning_point(turns):
+    row = track(*turns)
+    route = route_from_track([row])
+    assert farthest_from_line(row, route) <= 50.01
+    assert route.length_m == pytest.approx(4_000, abs=1)
 
 
 def test_points_of_a_parallel_far_north_are_no_straight_line():
