@@ -25,7 +25,7 @@ from routeplan._power import (
     wave_factor,
 )
 
-__all__ = ["march"]
+__all__ = ["STUCK", "march", "new_state", "new_work"]
 
 UNDER_WAY, LOST, STUCK, ENDED = range(4)
 
@@ -38,6 +38,8 @@ COMPUTED = 7
 BREEZE_MS = 4.0  # assumption: lighter winds raise no sea against a current
 # Columns of `pace`
 FACTOR, DECAY, FRESH_S, REST_EVERY_S, REST_S, MIN_WAY = range(6)
+
+LONGEST_S = 300.0  # no stretch is paddled longer than this on one look at the weather
 
 _FERRY_TURNS = 8
 _FERRY_TOLERANCE = 1e-4  # of the sine of the ferry angle
@@ -218,55 +220,71 @@ def _step(
     m, _, e = cell
     clock, paddled, last_speed, guess = state[0], state[2], state[4], state[5]
     now, noted, kept = work
-    _rest(pace, state, m, e)
-    # The middle of the step, by the speed of the step before: second order in the step length.
-    middle = clock[m, e] + 0.5 * length / last_speed[m, e]
-    if not _sample(fields, middle, state, m, e, now, noted):
-        return LOST
-    _work_out(now, course, shore, noted)
-    _note(noted, kept, cell, k, middle - launch, out)
-    air, wave, stream = _frame(now, course, have)
-    sog = _slowest(party, pace, paddled[m, e], air, wave, stream, guess[m, e])
-    if not sog >= pace[MIN_WAY]:
-        return STUCK
-    step_s = length / sog
-    if clock[m, e] + step_s > time[-1]:  # the step ends beyond what is known
-        return LOST
-    clock[m, e] += step_s
-    paddled[m, e] += step_s
-    last_speed[m, e] = sog
+    left = length
+    while left > 0.0:
+        _rest(pace, state, m, e)
+        # The middle of what comes, by the speed so far: second order in the step.
+        middle = clock[m, e] + 0.5 * min(left / last_speed[m, e], LONGEST_S)
+        if clock[m, e] < time[0] or not _sample(fields, middle, state, m, e, now, noted):
+            return LOST
+        _work_out(now, course, shore, noted)
+        _note(noted, kept, cell, k, middle - launch, out)
+        air, wave, stream = _frame(now, course, have)
+        sog = _slowest(party, pace, paddled[m, e], air, wave, stream, guess[m, e])
+        if not sog >= pace[MIN_WAY]:
+            return STUCK
+        step_s = left / sog
+        if step_s > LONGEST_S:  # slow going: look at the weather again on the way
+            step_s = LONGEST_S
+        left = left - step_s * sog if step_s == LONGEST_S else 0.0
+        if clock[m, e] + step_s > time[-1]:  # it ends beyond what is known
+            return LOST
+        clock[m, e] += step_s
+        paddled[m, e] += step_s
+        last_speed[m, e] = sog
     return UNDER_WAY
+
+
+def new_state(launches: int, members: int, still: Any, factor: float) -> tuple[Any, ...]:
+    """Clock [s], cursor in time, time paddled and at the last rest [s], last speed, guesses.
+
+    Made outside the compiled code, whose making of arrays takes long to compile.
+    """
+    shape = (launches, members)
+    return (
+        np.empty(shape),
+        np.zeros(shape, dtype=np.int64),
+        np.zeros(shape),
+        np.zeros(shape),
+        np.full(shape, factor * still.min()),
+        np.zeros((*shape, still.size, 2)),
+    )
+
+
+def new_work(watched: int, kept: Any) -> tuple[Any, ...]:
+    """Room for the driving fields and the noted quantities of one step, and which are noted."""
+    return np.zeros(DRIVING), np.zeros(COMPUTED + watched), kept
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def march(
-    fields: Any, steps: Any, launch: Any, party: Any, pace: Any, have: Any, times: Any, out: Any
-) -> None:
+    fields: Any, steps: Any, launch: Any, party: Any, pace: Any, have: Any, state: Any, work: Any,
+    times: Any, out: Any,
+) -> None:  # fmt: skip
     """Paddle every launch and member along the path.
 
     fields = (drive (f, k, T, e), rows (f,) which driving fields they are, watch (x, k, T, e),
     time (T,) [s]); steps = (length, leg, course sin, course cos, shore sin, shore cos, far)
     arrays (k,); launch (m,) [s]; party = (crafts (c, 10), still-water speeds (c,)); pace (6,);
-    have = (which of waves, current, wave direction exist (3,), quantities to note). Filled in
-    place: times = (enter, leave [s], status) (m, n, e), out = (worst, place, when, unknown)
-    (m, n, e, q).
+    have which of waves, current, wave direction exist (3,); state and work of `new_state` and
+    `new_work`. Filled in place: times = (enter, leave [s], status) (m, n, e), out = (worst,
+    place, when, unknown) (m, n, e, q).
     """
     drive, rows, watch, time = fields
-    exist, kept = have
     length, leg, sin_c, cos_c, shore_e, shore_n, far = steps
     enter, leave, status = times
-    launches, members, crafts = launch.size, drive.shape[3], party[1].size
-    clock = np.empty((launches, members))
-    slowest = party[1].min() * pace[FACTOR]
-    state = (
-        clock,
-        np.zeros((launches, members), dtype=np.int64),
-        np.zeros((launches, members)),
-        np.zeros((launches, members)),
-        np.full((launches, members), slowest),
-        np.zeros((launches, members, crafts, 2)),
-    )
-    work = (np.zeros(DRIVING), np.zeros(COMPUTED + watch.shape[0]), kept)
+    clock = state[0]
+    launches, members = clock.shape
     for k in range(length.size):
         frame = ((sin_c[k], cos_c[k]), (shore_e[k], shore_n[k], far[k]), length[k])
         here = (drive[:, k], rows, watch[:, k], time)
@@ -284,10 +302,11 @@ def march(
                 if status[m, n, e] == UNDER_WAY:
                     cell = (m, n, e)
                     status[m, n, e] = _step(
-                        here, frame, k, cell, launch[m], party, pace, exist, state, work, out
+                        here, frame, k, cell, launch[m], party, pace, have, state, work, out
                     )
                 if status[m, n, e] != UNDER_WAY:
                     clock[m, e] = np.nan
                     if status[m, n, e] != STUCK or first:
-                        out[3][m, n, e, :] = True
+                        for q in range(out[3].shape[3]):
+                            out[3][m, n, e, q] = True
                 leave[m, n, e] = clock[m, e]

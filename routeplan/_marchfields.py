@@ -58,6 +58,10 @@ def check(series: PointSeries, crafts: tuple[Craft, ...], steps: int) -> None:
         if name not in series.values:
             msg = f"the forecast series has no {name}; it is required"
             raise InputError(msg, field=name)
+    members = {values.shape[-1] for values in series.values.values()} - {1}
+    if len(members) > 1:
+        msg = f"fields of the series have {sorted(members)} members; allowed is 1 or one number"
+        raise InputError(msg, field="members")
     for name, values in series.values.items():
         if values.ndim != 3 or values.shape[:2] != (steps, series.time.size):
             msg = (

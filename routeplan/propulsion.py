@@ -199,12 +199,13 @@ CRAFTS: Mapping[str, Craft] = MappingProxyType(
             name="open canoe",
             still_water_speed_ms=1.50,
             posture="kneeling",
-            frontal_area_drag_m2=0.90,
+            frontal_area_drag_m2=1.10,
             power_w=60.0,
             leeway_share=0.0287,
             loss_head_per_m=0.25,
             loss_beam_per_m=0.25,
-            source="leeway CG-D-08-99 V-hull skiff; the rest assumed: a loaded tandem at 2.9 kn",
+            source="leeway CG-D-08-99 V-hull skiff; the rest assumed: a loaded tandem at 2.9 kn, "
+            "its CdA that of two kneeling paddlers",
             assumptions=(*_ASSUMED, "frontal_area_drag_m2"),
         ),
     }

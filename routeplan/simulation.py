@@ -238,7 +238,9 @@ def simulate(
         start_s,
         (paddlers, still),
         _pace_row(pace or Pace()),
-        (have, told),
+        have,
+        _march.new_state(start.size, drive.shape[3], still, (pace or Pace()).factor),
+        _march.new_work(len(names), told),
         (enter, leave, status),
         out,
     )
