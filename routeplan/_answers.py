@@ -39,8 +39,8 @@ def stage_answer(stage: StagePlan, clock: Clock) -> list[str]:
         return []
     window = chosen_window(stage)
     if window is None:
-        return _no_window(stage, scan, clock)
-    lines = [_when(window, clock), _why(window, scan, stage, clock)]
+        return _no_window(scan)
+    lines = [_when(window, clock), *_why(window, scan, stage, clock)]
     lines += _edges(window, scan, clock)
     others = len(stage.windows) - 1
     if others:
@@ -77,36 +77,59 @@ def _when(window: LaunchWindow, clock: Clock) -> str:
     return f"Launch {span}; ashore by {by} at the latest."
 
 
-def _why(window: LaunchWindow, scan: LaunchScan, stage: StagePlan, clock: Clock) -> str:
+def _why(window: LaunchWindow, scan: LaunchScan, stage: StagePlan, clock: Clock) -> list[str]:
+    from routeplan.windows import why_launch  # loads what `legs` must not wait for
+
     margin = f"{percent(window.margin)} to the limit of {limit_words(window.margin_limit)}"
     if window.verdict == Verdict.WITHIN:
-        text = f"Within every limit judged; the narrowest margin is {margin}."
+        lines = [f"All of it is within every limit judged; the narrowest margin is {margin}."]
     else:
-        text = f"Close to a limit: the narrowest margin is {margin}."
+        lines = [f"All of it is close to a limit: the narrowest margin is {margin}."]
+    if not np.isnat(window.robust_first):
+        lines[0] += f" Robust from {clock.time(window.robust_first)}"
+        lines[0] += f" to {clock.time(window.robust_last)}."
     if stage.best is not None:
-        proposed = scan.launch[stage.best]
-        if window.first_launch <= proposed <= window.last_launch:
-            text += f" Proposed launch: {clock.time(proposed)}."
-    return text
+        proposed = clock.time(scan.launch[stage.best])
+        lines.append(f"Proposed: {proposed}. {why_launch(scan, stage.best)}")
+    return lines
 
 
 def _edges(window: LaunchWindow, scan: LaunchScan, clock: Clock) -> list[str]:
     """What opens and what closes the window, from the launches just outside it."""
-    before = int(np.searchsorted(scan.launch, window.first_launch)) - 1
-    after = int(np.searchsorted(scan.launch, window.last_launch)) + 1
-    opens = _edge("Opens", window.opened_by, before, scan, clock)
-    closes = _edge("Closes", window.closed_by, after, scan, clock)
-    return [opens, closes]
+    before = _last_before(scan, window.first_launch)
+    after = _first_after(scan, window.last_launch)
+    return [
+        _edge("Opens", window.opened_by, before, clock),
+        _edge("Closes", window.closed_by, after, clock),
+    ]
 
 
-def _edge(word: str, cause: str, index: int, scan: LaunchScan, clock: Clock) -> str:
+def _scans(scan: LaunchScan) -> list[LaunchScan]:
+    """The scan, and that of the launches between its own."""
+    return [scan] if scan.fine is None else [scan, scan.fine]
+
+
+def _last_before(scan: LaunchScan, when: np.datetime64) -> tuple[LaunchScan, int] | None:
+    found = [(s, int(np.searchsorted(s.launch, when, "left")) - 1) for s in _scans(scan)]
+    found = [(s, i) for s, i in found if i >= 0]
+    return max(found, key=lambda at: at[0].launch[at[1]], default=None)
+
+
+def _first_after(scan: LaunchScan, when: np.datetime64) -> tuple[LaunchScan, int] | None:
+    found = [(s, int(np.searchsorted(s.launch, when, "right"))) for s in _scans(scan)]
+    found = [(s, i) for s, i in found if i < s.launch.size]
+    return min(found, key=lambda at: at[0].launch[at[1]], default=None)
+
+
+def _edge(word: str, cause: str, at: tuple[LaunchScan, int] | None, clock: Clock) -> str:
     why = f"{word} with the {cause}." if "forecast" in cause else f"{word} by {limit_words(cause)}."
-    if not 0 <= index < scan.launch.size:
+    if at is None:
         return why
-    findings = scan.findings(index)
+    scan, i = at
+    findings = scan.findings(i)
     if not findings:
         return why
-    return f"{why} Launch at {clock.time(scan.launch[index])}: {finding_words(findings[0], clock)}"
+    return f"{why} Launch at {clock.time(scan.launch[i])}: {finding_words(findings[0], clock)}"
 
 
 def finding_words(finding: Finding, clock: Clock) -> str:
@@ -117,24 +140,20 @@ def finding_words(finding: Finding, clock: Clock) -> str:
     return text + "."
 
 
-def _no_window(stage: StagePlan, scan: LaunchScan, clock: Clock) -> list[str]:
+def _no_window(scan: LaunchScan) -> list[str]:
+    from routeplan.windows import nearest_miss
+
     known = scan.verdict != Verdict.UNKNOWN
     if not known.any():
-        lines = ["Unknown: the forecast says nothing for any launch of this stage."]
-    else:
-        lines = ["No launch of this forecast is within the limits."]
+        return ["Unknown: the forecast says nothing for any launch of this stage."]
+    lines = ["No launch of this forecast is within the limits."]
     binding = Counter(str(name) for name in scan.binding[scan.verdict == Verdict.BEYOND])
     if binding:
-        shares = ", ".join(f"{limit_words(name)} {count}" for name, count in binding.most_common())
-        lines.append(
-            f"Of {scan.launch.size} launches tried, what stands against how many: {shares}."
-        )
+        counted = ", ".join(f"{limit_words(name)} {count}" for name, count in binding.most_common())
+        lines.append(f"What stands against how many of {scan.launch.size} launches: {counted}.")
     if not known.all():
         lines.append(f"{int((~known).sum())} of {scan.launch.size} launches are unknown.")
-    if stage.best is not None:
-        lines.append(f"Least bad: {clock.moment(scan.launch[stage.best])}.")
-    elif scan.launch.size:
-        first = scan.findings(0)
-        if first:
-            lines.append(f"First launch: {finding_words(first[0], clock)}")
+    miss = nearest_miss(scan)
+    if miss is not None:
+        lines += miss.texts
     return lines

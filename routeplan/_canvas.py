@@ -85,7 +85,7 @@ def _glyphs() -> frozenset[int]:
     """Characters that every cut of the font has."""
     from matplotlib.font_manager import FontProperties, findfont, get_font
 
-    cuts = (("normal", "normal"), ("bold", "normal"), ("normal", "oblique"))
+    cuts: Any = (("normal", "normal"), ("bold", "normal"), ("normal", "oblique"))
     fonts = (FontProperties(family="DejaVu Sans", weight=w, style=s) for w, s in cuts)
     return frozenset.intersection(
         *(frozenset(get_font(findfont(font)).get_charmap()) for font in fonts)

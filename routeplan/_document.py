@@ -172,12 +172,10 @@ def _leg(leg: Leg, exposure: LegExposure, flags: Sequence[str], verdict: Verdict
         "offshore_mean_m": rounded(exposure.offshore_mean_m, 1),
         "beyond_offshore_limit_m": rounded(exposure.beyond_limit_m, 1),
         "beyond_offshore_notice_m": rounded(exposure.beyond_notice_m, 1),
+        "far_stretches": _stretches(exposure.far_stretches),
         "offshore_verdict": Verdict(verdict).word,
         "crosses_land": bool(exposure.crosses_land),
-        "land": [
-            {"enter_m": rounded(enter, 1), "leave_m": rounded(leave, 1)}
-            for enter, leave in exposure.land
-        ],
+        "land": _stretches(exposure.land),
         "nearest_landing": {
             "latitude_deg": rounded(nearest.latitude, 6),
             "longitude_deg": rounded(nearest.longitude, 6),
@@ -188,11 +186,16 @@ def _leg(leg: Leg, exposure: LegExposure, flags: Sequence[str], verdict: Verdict
         "longest_fetch_m": rounded(fetch, 0),
         "longest_fetch_from_deg": rounded(direction, 1),
         "fetch_m": [rounded(length, 0) for length in exposure.fetch_m],
+        "effective_fetch_m": [rounded(length, 0) for length in exposure.effective_fetch_m],
         "fetch_limit_m": rounded(exposure.fetch_limit_m, 0),
         "start": _place(leg.start),
         "end": _place(leg.end),
         "flags": texts(flags),
     }
+
+
+def _stretches(spans: Iterable[tuple[float, float]]) -> list[dict[str, Any]]:
+    return [{"enter_m": rounded(a, 1), "leave_m": rounded(b, 1)} for a, b in spans]
 
 
 def _stage(plan: StagePlan) -> dict[str, Any]:
@@ -204,9 +207,14 @@ def _stage(plan: StagePlan) -> dict[str, Any]:
         "length_m": rounded(stage.length_m, 1),
     }
     if scan is not None:
+        from routeplan.windows import nearest_miss, why_launch  # `legs` must not wait for it
+
         out["launch"] = utc(scan.launch[best]) if best is not None else None
         out["arrive"] = utc(scan.arrive[best]) if best is not None else None
         out["verdict"] = Verdict(int(scan.verdict[best])).word if best is not None else None
+        out["why"] = why_launch(scan, best) if best is not None else None
+        miss = nearest_miss(scan)
+        out["nearest_miss"] = [] if miss is None else texts(miss.texts)
         out["binding"] = (str(scan.binding[best]) or None) if best is not None else None
     return out
 
@@ -236,6 +244,7 @@ def _launches(scan: LaunchScan) -> Iterator[dict[str, Any]]:
             "binding": str(scan.binding[i]) or None,
             "margin": rounded(scan.margin[i], 4),
             "margin_limit": str(scan.margin_limit[i]) or None,
+            "robust": None if scan.robust is None else bool(scan.robust[i]),
             "share_within": None if scan.share_within is None else rounded(scan.share_within[i], 4),
             "reasons": texts(scan.reasons(i)),
             "findings": [_finding(finding) for finding in scan.findings(i)],
@@ -279,4 +288,6 @@ def _window(window: LaunchWindow) -> dict[str, Any]:
         "margin_limit": window.margin_limit or None,
         "opened_by": window.opened_by,
         "closed_by": window.closed_by,
+        "robust_first": utc(window.robust_first),
+        "robust_last": utc(window.robust_last),
     }

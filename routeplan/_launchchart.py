@@ -280,11 +280,12 @@ def _draw_windows(axes: Axes, axis: LaunchAxis, stage_plan: StagePlan, clock: Cl
     """A bracket over each window with its first and last launch; the proposed one marked."""
     if stage_plan.best is not None:
         at = axis.x(axis.launch[stage_plan.best])
-        axes.plot([at], [0.255], marker="v", ms=6.5, color=INK, mec="white", mew=0.7, zorder=7)
+        axes.plot([at], [0.255], marker="v", ms=8, color=INK, mec="white", mew=0.7, zorder=7)
     labels = []
     for window in stage_plan.windows:
-        left = axis.x(window.first_launch) - axis.half_step
-        right = axis.x(window.last_launch) + axis.half_step
+        left, right = axis.x(window.first_launch), axis.x(window.last_launch)
+        if right - left < 0.03 * axis.inch:  # a single launch is seen all the same
+            left, right = left - 0.02 * axis.inch, right + 0.02 * axis.inch
         dashed = window.verdict != Verdict.WITHIN
         axes.plot(
             [left, left, right, right], [_BRACKET_IN - 0.02, 0.235, 0.235, _BRACKET_IN - 0.02],

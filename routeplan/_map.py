@@ -228,14 +228,13 @@ def _points(frame: _Frame, exposure: LegExposure) -> NDArray[np.float64]:
 def _draw_legs(axes: Axes, frame: _Frame, plan: Plan, scale: Normalize) -> None:
     from matplotlib.collections import LineCollection
 
-    notice = plan.trip.limits.offshore_notice_m
     for exposure in plan.exposures:
         points = _points(frame, exposure)
         pieces: Any = np.stack([points[:-1], points[1:]], axis=1)
         far = np.maximum(exposure.offshore_m[:-1], exposure.offshore_m[1:])
         width = 2.6 + 2.6 * np.nan_to_num(scale(far).filled(0.0)).clip(0, 1)
-        ties = _ties(pieces[far > notice], axes)
-        if len(ties):
+        ties = _ties(points, exposure, axes)
+        if ties:
             axes.add_collection(
                 LineCollection(ties, colors=INK, linewidths=1.3, zorder=3), autolim=False
             )
@@ -251,21 +250,23 @@ def _draw_legs(axes: Axes, frame: _Frame, plan: Plan, scale: Normalize) -> None:
             axes.add_collection(drawn, autolim=False)
 
 
-def _ties(pieces: NDArray[np.float64], axes: Axes) -> list[NDArray[np.float64]]:
-    """Short strokes across the line, evenly spaced along it."""
-    if not len(pieces):
-        return []
+def _ties(
+    points: NDArray[np.float64], exposure: LegExposure, axes: Axes
+) -> list[NDArray[np.float64]]:
+    """Short strokes across the line, evenly spaced along the stretches far from shore."""
     left, right = axes.get_xlim()
     point = (right - left) / (_MAP_WIDTH_IN * 72.0)
-    along = np.hypot(*(pieces[:, 1] - pieces[:, 0]).T)
-    ends = np.cumsum(along)
+    drawn = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     ties = []
-    for at in np.arange(_TIE_GAP_PT / 2 * point, ends[-1], _TIE_GAP_PT * point):
-        i = min(int(np.searchsorted(ends, at)), len(pieces) - 1)
-        course = (pieces[i, 1] - pieces[i, 0]) / max(along[i], 1e-9)
-        middle = pieces[i, 1] - course * (ends[i] - at)
-        across = np.array([-course[1], course[0]]) * point * _TIE_HALF_PT
-        ties.append(np.array([middle - across, middle + across]))
+    for stretch in exposure.far_stretches:
+        begin, end = np.interp(stretch, exposure.distance_m, drawn)
+        count = max(1, round((end - begin) / (_TIE_GAP_PT * point)))
+        for at in begin + (np.arange(count) + 0.5) * (end - begin) / count:
+            i = int(np.clip(np.searchsorted(drawn, at) - 1, 0, len(points) - 2))
+            course = (points[i + 1] - points[i]) / max(drawn[i + 1] - drawn[i], 1e-9)
+            middle = points[i] + course * (at - drawn[i])
+            across = np.array([-course[1], course[0]]) * point * _TIE_HALF_PT
+            ties.append(np.array([middle - across, middle + across]))
     return ties
 
 

@@ -18,13 +18,20 @@ __all__ = ["SIDE_IN", "draw_side", "source_lines"]
 
 SIDE_IN = 3.75
 _GAP_IN = 0.25
-_LINE_IN = 0.145
+_LINE_IN = 0.155
 
 
 def source_lines(plan: Plan) -> list[str]:
     """Where the data of a picture comes from, when it was made and in which zone."""
     lines = [f"{s.kind.capitalize()}: {s.name}; error: {s.error}" for s in plan.sources]
     clock = Clock(plan.zone)
+    if plan.coverage is not None:
+        first, last = plan.coverage.first, plan.coverage.last
+        run = f", run of {plan.coverage.reference_time}" if plan.coverage.reference_time else ""
+        lines.append(
+            f"Forecast from {clock.moment(first)} to {clock.moment(last)} "
+            f"{clock.local(last).year}{run}."
+        )
     if plan.trip.now is not None:
         now = plan.trip.now
         lines.append(
@@ -101,7 +108,7 @@ def _legs(side: Axes, plan: Plan, y: float, bottom: float) -> None:
         number_badge(side, 0.12, y - 0.07, leg.number, flagged=bool(flags), size=6.0)
         for row, line in enumerate(lines):
             put(
-                side, 0.32, y - row * _LINE_IN, line, fontsize=7, va="top",
+                side, 0.32, y - row * _LINE_IN, line, fontsize=7.5, va="top",
                 color=INK if row == 0 or flags else QUIET,
             )  # fmt: skip
         y -= len(lines) * _LINE_IN + 0.075
@@ -115,13 +122,13 @@ def _legs(side: Axes, plan: Plan, y: float, bottom: float) -> None:
 def _leg_lines(plan: Plan, index: int, flags: tuple[str, ...]) -> list[str]:
     leg, exposure = plan.route.legs[index], plan.exposures[index]
     room = SIDE_IN - 2 * _GAP_IN - 0.32
-    names = wrapped(f"{leg.start.name} – {leg.end.name}", room, 7.0)
+    names = wrapped(f"{leg.start.name} – {leg.end.name}", room, 7.5)
     if len(names) > 2:
         names = [names[0], names[1][:-1] + "…"]
     if not flags:
         farthest = metres(exposure.offshore_max_m)
         return [*names, f"{kilometres(leg.length_m, 'km')}, at most {farthest} from shore"]
-    return [*names, *wrapped(f"{kilometres(leg.length_m, 'km')}: {'; '.join(flags)}", room, 7.0)]
+    return [*names, *wrapped(f"{kilometres(leg.length_m, 'km')}: {'; '.join(flags)}", room, 7.5)]
 
 
 def _that_fit(entries: list[Any], room_in: float) -> list[Any]:

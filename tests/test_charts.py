@@ -140,7 +140,7 @@ def test_map_lists_flags_and_marks_what_is_beyond_the_notice_twice(map_):
             assert flag in said
     assert "cross strokes: more than 1,000 m from shore" in said
     strokes = [c for c in map_.axes[0].collections if c.get_zorder() == 3]
-    assert len(strokes) == sum(e.beyond_notice_m > 0 for e in demo_plan().exposures)
+    assert len(strokes) == sum(bool(e.far_stretches) for e in demo_plan().exposures)
     black = {t.get_text() for t in map_.axes[0].texts if t.get_color() == "white"}
     assert black == {str(number) for number in flagged}
 

@@ -129,7 +129,7 @@ def walk(value, path=""):
 
 def test_times_are_iso_with_z(document):
     keys = {"launch", "arrive", "enter", "leave", "first_launch", "last_launch", "when", "now",
-            "latest_arrival", "first", "last"}  # fmt: skip
+            "latest_arrival", "first", "last", "robust_first", "robust_last"}  # fmt: skip
     times = [(path, value) for key, value, path in walk(document) if key in keys]
     assert times
     for path, value in times:
@@ -232,12 +232,14 @@ def test_answer_comes_first_and_names_zone_and_cause():
 def test_closing_sentence_is_the_finding_of_the_launch_after_the_window():
     stage = demo_plan().stages[0]
     window = chosen_window(stage)
-    after = int(np.searchsorted(stage.scan.launch, window.last_launch)) + 1
-    finding = stage.scan.findings(after)[0]
+    scans = [stage.scan] if stage.scan.fine is None else [stage.scan, stage.scan.fine]
+    later = [(t, s, i) for s in scans for i, t in enumerate(s.launch) if t > window.last_launch]
+    launch, scan, after = min(later, key=lambda entry: entry[0])
+    finding = scan.findings(after)[0]
     told = [line for line in stage_answer(stage, STOCKHOLM) if line.startswith("Closes")]
     assert len(told) == 1
     assert finding.text.rstrip(".") in told[0]
-    assert STOCKHOLM.time(stage.scan.launch[after]) in told[0]
+    assert STOCKHOLM.time(launch) in told[0]
 
 
 def test_windows_of_the_plan_are_all_in_the_table():
