@@ -7,6 +7,7 @@ so that what comes out of a download can be compared with it.
 import functools
 import json
 import re
+import threading
 
 import eccodes
 import numpy as np
@@ -93,9 +94,18 @@ def _blank(name, with_member, interval, west, south, east, north, spacing):
     return handle
 
 
+_ONE_AT_A_TIME = threading.Lock()  # ecCodes need not be built for threads
+
+
+def message(*what):
+    """Return one GRIB2 field as bytes; for its arguments see `_message`."""
+    with _ONE_AT_A_TIME:
+        return _message(*what)
+
+
 @functools.cache
-def message(name, run, step, member, west, south, east, north, spacing):
-    """Return one GRIB2 field as bytes; `run` is YYYYMMDDHH, latitude runs north to south."""
+def _message(name, run, step, member, west, south, east, north, spacing):
+    """Return one GRIB2 field; `run` is YYYYMMDDHH, latitude runs north to south."""
     interval = name in OVER_AN_INTERVAL and step > 0
     handle = eccodes.codes_clone(
         _blank(name, member is not None, interval, west, south, east, north, spacing)

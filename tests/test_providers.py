@@ -18,6 +18,7 @@ from _servers import Fault, FaultyServer
 from routeplan import _provider_base as base
 from routeplan import _provider_ecmwf, providers
 from routeplan._download import Fetcher
+from routeplan._provider_crop import crop_file
 from routeplan._provider_ecmwf import ecmwf_ensemble_steps, ecmwf_steps
 from routeplan._provider_grib import read_messages
 from routeplan._provider_nomads import gefs_steps, gfs_steps
@@ -47,7 +48,7 @@ def ask(tmp_path):
     """Return a function that gets a forecast from a server, for eight hours from now."""
 
     def get(provider, server, *, ahead=8, **changed):
-        settings = {"pause_s": 0.0, "backoff_s": 0.01, "timeout_s": (1.0, 0.5), "retries": 2}
+        settings = {"pause_s": 0.0, "backoff_s": 0.01, "timeout_s": (5.0, 1.5), "retries": 2}
         settings |= changed.pop("fetch", {})
         wanted = {"bounds": BOUNDS, "start": NOW, "end": NOW + hours(ahead), "now": NOW}
         with Fetcher(tmp_path, **settings) as fetcher:
@@ -55,6 +56,18 @@ def ask(tmp_path):
             return get_forecast(provider, **(wanted | changed))
 
     return get
+
+
+@pytest.fixture
+def _crop_here(monkeypatch):
+    """Cut boxes out in this process: starting another takes most of the time of a test."""
+
+    def finish(_self, asked, joined):
+        cropped = joined.with_name("cropped")
+        crop_file(joined, cropped, asked.box)
+        cropped.replace(joined)
+
+    monkeypatch.setattr(_provider_ecmwf.EcmwfService, "finish", finish)
 
 
 def whole(root):
@@ -156,9 +169,13 @@ def test_ecmwf_brings_the_fields_and_cuts_the_box_out(ask, tmp_path):
     assert whole(tmp_path) == list(got.paths)
 
 
+@pytest.mark.usefixtures("_crop_here")
 def test_ecmwf_members(ask):
     left_out = {"2t", "mwp", "mwd", "pp1d"}
     service = OpenData(RUN, spacing=15.0, members=tuple(range(1, 51)), hide=left_out)
+    for step in (6, 9):  # so that no answer waits for it
+        service.file(RUN, step, "enfo")
+        service.file(RUN, step, "waef")
     with FaultyServer(find=service) as server:
         got = ask("ecmwf", server, ahead=3, members=True, bounds=(-40.0, 30.0, 0.0, 70.0))
     names = set(ECMWF) - left_out
@@ -168,6 +185,7 @@ def test_ecmwf_members(ask):
     assert {r.path.split("/")[5] for r in server.requests} == {"enfo", "waef"}
 
 
+@pytest.mark.usefixtures("_crop_here")
 @pytest.mark.parametrize(
     ("bounds", "first", "last"),
     [
@@ -190,6 +208,7 @@ def test_boxes_across_the_ends_of_the_longitudes(ask, provider, bounds, first, l
 # --- beside the file
 
 
+@pytest.mark.usefixtures("_crop_here")
 def test_the_sidecar_says_where_it_is_from_and_under_which_licence(ask):
     with FaultyServer(find=OpenData(RUN, spacing=1.0)) as server:
         got = ask("ecmwf", server, ahead=1)
@@ -248,6 +267,7 @@ def test_the_run_before_is_taken_when_the_newest_is_not_out(ask):
     assert [r.status for r in server.requests].count(404) == 1
 
 
+@pytest.mark.usefixtures("_crop_here")
 def test_the_run_before_is_taken_when_the_newest_is_half_out(ask):
     with FaultyServer(find=OpenData(RUN, until_h=12, spacing=1.0)) as server:
         got = ask("ecmwf", server)
@@ -460,6 +480,7 @@ FAULTS = {
 }
 
 
+@pytest.mark.usefixtures("_crop_here")
 @pytest.mark.parametrize("fault", FAULTS.values(), ids=FAULTS.keys())
 @pytest.mark.parametrize("provider", ["gfs", "ecmwf"])
 def test_every_fault_is_survived_once(ask, tmp_path, provider, fault):
@@ -728,6 +749,7 @@ def test_two_processes_at_once_end_with_the_same_forecast(tmp_path, provider):
     assert len(whole(tmp_path)) == 1
 
 
+@pytest.mark.usefixtures("_crop_here")
 def test_progress_is_told(ask):
     told = []
     with FaultyServer(find=OpenData(RUN, spacing=2.0)) as server:
