@@ -25,8 +25,9 @@ from xml.etree import ElementTree
 import numpy as np
 
 from routeplan._gpxparse import ParsedGPX, ParsedLine, clean_text, parse_gpx, shown
+from routeplan._nodes import SHAPE
 from routeplan.errors import GPXError, InputError
-from routeplan.route import SHAPE, Leg, Route, Waypoint, route_from_points, route_from_track
+from routeplan.route import Leg, Route, Waypoint, route_from_points, route_from_track
 
 __all__ = ["list_routes", "read_gpx", "write_gpx"]
 

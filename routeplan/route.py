@@ -13,14 +13,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from routeplan._nodes import SHAPE, Node, TrackOptions, nodes_of_points, nodes_of_track
+from routeplan._nodes import Node, TrackOptions, nodes_of_points, nodes_of_track
 from routeplan._polyline import Polyline, bounds_of_line
 from routeplan._waypoint import Waypoint, is_camp
 from routeplan.errors import InputError
 from routeplan.geodesy import FloatArray, interpolate, inverse, path_length
 
 __all__ = [
-    "SHAPE",
     "Leg",
     "LegSamples",
     "Route",
