@@ -168,6 +168,14 @@ def test_unknown_becomes_null_and_never_nan():
         document_text({"value": float("nan")})
 
 
+def test_share_of_members_is_told():
+    count = demo_plan().stages[0].scan.launch.size
+    plan = with_scan(demo_plan(), share_within=np.linspace(0.0, 1.0, count), members=50)
+    launches = plan_document(plan)["launches"]
+    assert launches[0]["share_within"] == 0.0
+    assert launches[-1]["share_within"] == 1.0
+
+
 def test_proposal_is_null_when_no_launch_is_good():
     stage = plan_document(with_scan(demo_plan()))["stages"][0]
     assert [stage[k] for k in ("launch", "arrive", "verdict", "binding")] == [None] * 4
