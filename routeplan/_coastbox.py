@@ -25,7 +25,7 @@ _LARGEST_RADIUS_M = 6_399_594.0  # at the poles
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """West < east < west + 360 and south < north [degrees]; west in [-180, 180)."""
+    """West <= east <= west + 360 and south <= north [degrees]; west in [-180, 180)."""
 
     west: float
     south: float
@@ -151,10 +151,12 @@ class Box:
 def box_of_bounds(bounds: tuple[float, float, float, float]) -> Box:
     """Make a box of west, south, east, north [degrees]; west above east crosses 180.
 
+    A box without width or height is taken: a route may run straight along a meridian.
+
     Raises
     ------
     InputError
-        If a number is not finite or out of range, or the box has no area.
+        If a number is not finite or out of range, or south lies above north.
     """
     west, south, east, north = (float(value) for value in bounds)
     for name, value, limit in (
@@ -166,14 +168,11 @@ def box_of_bounds(bounds: tuple[float, float, float, float]) -> Box:
         if not abs(value) <= limit:
             msg = f"box: {name} {value} is outside {-limit:g}..{limit:g}"
             raise InputError(msg, field=name, value=value)
-    if not south < north:
-        msg = f"box: south {south} must be less than north {north} (order: west,south,east,north)"
-        raise InputError(msg, field="box", value=bounds)
-    if west == east:
-        msg = f"box: west and east are both {west}; the box must have a width"
+    if south > north:
+        msg = f"box: south {south} is above north {north} (order: west,south,east,north)"
         raise InputError(msg, field="box", value=bounds)
     if west == 180.0:
-        west = -180.0
+        west, east = -180.0, (-180.0 if east == 180.0 else east)
     if east < west:
         east += 360.0
     return Box(west, south, east, north)

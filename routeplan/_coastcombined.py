@@ -106,15 +106,18 @@ class CombinedCoastline(Coastline):
     def is_land(self, lon: npt.ArrayLike, lat: npt.ArrayLike) -> BoolArray:
         """Whether places are on land; see `Coastline.is_land`."""
         east, north = np.broadcast_arrays(np.asarray(lon, float), np.asarray(lat, float))
-        land = np.array(self.coarse.is_land(east, north))
         _, known = self._nearest_known(east, north)
-        if self._merged is not None:
-            land = np.where(known, self._merged.is_land(east, north), land)
+        land = np.array((self._merged or self.coarse).is_land(east, north))
         turned = self.box.unrolled(east)
-        alone = ~known & self.box.inside(turned, north)
-        if alone.any():  # farther from all shore than the region reaches
-            land[alone] = self._fine_land(turned[alone], north[alone])
-        return np.asarray(land, bool)
+        inside = self.box.inside(turned, north)
+        # farther from all shore than the region reaches each source knows its own part
+        for where, is_land in (
+            (~known & inside, self._fine_land),
+            (~known & ~inside, self.coarse.is_land),
+        ):
+            if where.any():
+                land[where] = is_land(turned[where], north[where])
+        return land
 
     def _fine_land(self, lon: FloatArray, lat: FloatArray) -> BoolArray:
         import shapely  # rarely needed

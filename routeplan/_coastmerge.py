@@ -20,7 +20,7 @@ from routeplan._osmrings import clip_edges
 from routeplan._shoremaps import RingTable
 from routeplan._shorerings import Rings
 
-__all__ = ["merged_rings", "outside_pieces", "rings_of"]
+__all__ = ["chains_of", "merged_rings", "outside_pieces", "rings_of"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -56,7 +56,7 @@ def merged_rings(fine: LandMap, coarse: RingTable, is_land: LandTest, region: Bo
         apart |= (bounds[:, 2:] < (box.west, box.south)).any(axis=1)
         away.append(_gathered(coarse.rings, numbers[whole & apart], turn[whole & apart]))
         for i in np.flatnonzero(~inside & ~(whole & apart)).tolist():
-            for chain in _chains(coarse, numbers[i], part, box):
+            for chain in chains_of(coarse, numbers[i], part, box):
                 for piece in outside_pieces(chain, box):
                     chains.append(piece)
                     crossings += [box.place(end) for end in piece[[0, -1]] if _on_side(end, box)]
@@ -113,7 +113,7 @@ def _on_side(point: FloatArray, box: Box) -> bool:
     return bool(box.inside(point[0], point[1]) and not box.strictly_inside(point[None, :])[0])
 
 
-def _chains(
+def chains_of(
     table: RingTable, number: int, part: tuple[float, float, float, float], box: Box
 ) -> list[FloatArray]:
     """Edges of a ring that meet a part of the region, land on the left, where the box is.

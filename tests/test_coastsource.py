@@ -19,7 +19,6 @@ from routeplan._coastbox import Box
 from routeplan._coastcombined import CombinedCoastline
 from routeplan._download import Fetcher
 from routeplan._osmland import Background, land_map
-from routeplan.coastline import Coastline
 from routeplan.coastsource import (
     coast_for,
     compare_offshore,
@@ -321,6 +320,13 @@ def test_margin_reaches_around_the_bounds(got):
     assert np.max([aside, up]) < 4_100.0
 
 
+@pytest.mark.parametrize("bounds", [(10.05, 0.02, 10.05, 0.15), (10.02, 0.05, 10.15, 0.05)])
+def test_route_along_a_meridian_or_parallel_has_surroundings(got, bounds):
+    source = got(bounds, margin_m=3_000.0)
+    assert source.covers(bounds, 2_900.0)
+    assert source.about.points > 3
+
+
 # --- keeping and choosing
 
 
@@ -459,7 +465,8 @@ def test_newest_source_that_covers_is_preferred(got, database):
     assert preferred_source((10.02, 0.02, 10.095, 0.05), margin_m=0.0) == new
     assert preferred_source((10.02, 0.02, 10.3, 0.05)) is None
     assert preferred_source((-180.0, 0.02, 180.0, 0.05)) is None
-    assert preferred_source((10.05, 0.05, 10.05001, 0.05001)) == new
+    for along in ((10.05, 0.02, 10.05, 0.05), (10.02, 0.05, 10.05, 0.05), (10.05, 0.05) * 2):
+        assert preferred_source(along) == new
 
 
 def test_route_gets_the_local_source_or_the_default(got):
@@ -635,24 +642,6 @@ def test_maps_show_the_joined_land(both):
     shore = shapely.boundary(expected)
     for chain in combined.shoreline(*frame):
         assert shapely.distance(shapely.points(chain), shore).max() < 1e-6
-
-
-def test_defaults_own_land_as_fine_source_changes_nothing():
-    default = Coastline.default()
-    for box in (Box(10.80003, 58.00004, 11.60002, 58.50003), Box(178.4, -17.2, 180.3, -16.3)):
-        from routeplan._osmland import _as_map
-
-        land = _as_map(shapely.union_all(default.land_polygons(*box.bounds)), box, ())
-        combined = CombinedCoastline(land, default, source="", attribution="")
-        rng = np.random.default_rng(2)
-        lon = rng.uniform(box.west - 0.3, box.east + 0.3, 3_000)
-        lat = rng.uniform(box.south - 0.2, box.north + 0.2, 3_000)
-        off = combined.distance_to_shore(lon, lat) - default.distance_to_shore(lon, lat)
-        assert np.max(np.abs(off)) < 0.01
-        assert (combined.is_land(lon, lat) == default.is_land(lon, lat)).all()
-        bearing = np.arange(0.0, 360.0, 15.0)
-        fetch = combined.fetch_length(lon, lat, bearing) - default.fetch_length(lon, lat, bearing)
-        assert np.max(np.abs(fetch)) < 0.1
 
 
 # --- two sources, one answer

@@ -421,8 +421,7 @@ def test_box_of_bounds_crosses_the_antimeridian():
     ("bounds", "words"),
     [
         ((np.nan, 0, 1, 1), "west nan is outside"),
-        ((0, 2, 1, 1), "south 2.0 must be less than north 1.0"),
-        ((0, 0, 0, 1), "must have a width"),
+        ((0, 2, 1, 1), r"south 2\.0 is above north 1\.0"),
         ((0, 0, 200, 1), "east 200.0 is outside -180..180"),
         ((0, 0, 1, np.inf), "north inf is outside -90..90"),
     ],
