@@ -25,12 +25,13 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from routeplan.forecast import Coverage
-    from routeplan.sampling import PointSeries
     from routeplan.simulation import Path
+    from routeplan.sun import DaylightSpells
     from routeplan.windows import LaunchScan, LaunchWindow
 
 __all__ = ["CAUTIONS", "Plan", "Source", "StagePlan", "Trip", "plan_trip"]
 
+FloatArray = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 
 CAUTIONS = (
@@ -113,6 +114,7 @@ class StagePlan:
 
     `best` is the index into `scan.launch` of the launch proposed, None when none is good. Stages
     follow each other: each is proposed after a night ashore at the end of the one before.
+    `daylight` is that at the start.
     """
 
     stage: Stage
@@ -120,6 +122,7 @@ class StagePlan:
     scan: LaunchScan | None = None
     windows: tuple[LaunchWindow, ...] = ()
     best: int | None = None
+    daylight: DaylightSpells | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -218,7 +221,8 @@ def _stages(
     # Reading and scanning forecasts needs xarray, which legs alone must not wait for.
     from routeplan.forecast import coverage
     from routeplan.sampling import sample_series
-    from routeplan.windows import find_windows
+    from routeplan.waves import with_sea
+    from routeplan.windows import find_windows, scan_launches
 
     covered = coverage(trip.forecast)
     launch = _launch_times(covered.first, covered.last, trip.launch_step_s)
@@ -227,45 +231,60 @@ def _stages(
     for stage in stages:
         tell(f"paddling stage {stage.number} of {len(stages)}", 0.4 + 0.6 * len(out) / len(stages))
         path = _path_of(stage, exposures)
-        series = sample_series(trip.forecast, path.longitude, path.latitude)
-        scan = _scan(trip, stage, path, series, launch, coast.nominal_error_m)
+        series = with_sea(
+            sample_series(trip.forecast, path.longitude, path.latitude),
+            _roses_along(stage, exposures),
+        )
+        daylight = _daylight(stage, launch)
+        scan = scan_launches(
+            path,
+            series,
+            trip.craft,
+            trip.limits,
+            launch,
+            daylight=daylight,
+            stage=stage.number,
+            leg_numbers=[leg.number for leg in stage.legs],
+            coast_error_m=coast.nominal_error_m,
+        )
         best = _propose(scan, ashore)
         if best is not None:
             ashore = scan.arrive[best]
-        out.append(StagePlan(stage, path, scan, find_windows(scan), best))
+        out.append(StagePlan(stage, path, scan, find_windows(scan), best, daylight[0]))
     if not any(sp.scan is not None and np.isfinite(sp.scan.wind_ms).any() for sp in out):
         msg = _not_covered(trip, covered)
         raise CoverageError(msg, bounds=(covered.west, covered.south, covered.east, covered.north))
     return tuple(out), covered
 
 
-def _scan(
-    trip: Trip,
-    stage: Stage,
-    path: Path,
-    series: PointSeries,
-    launch: NDArray[Any],
-    coast_error_m: float,
-) -> LaunchScan:
+def _daylight(stage: Stage, launch: NDArray[Any]) -> tuple[DaylightSpells, DaylightSpells]:
+    """Civil daylight where a stage starts and where it ends."""
     from routeplan.sun import civil_daylight
-    from routeplan.windows import scan_launches
 
-    first, last = launch[0], launch[-1]
-    daylight = tuple(
-        civil_daylight(place.longitude, place.latitude, first, last)
-        for place in (stage.start, stage.end)
+    start, end = stage.start, stage.end
+    return (
+        civil_daylight(start.longitude, start.latitude, launch[0], launch[-1]),
+        civil_daylight(end.longitude, end.latitude, launch[0], launch[-1]),
     )
-    return scan_launches(
-        path,
-        series,
-        trip.craft,
-        trip.limits,
-        launch,
-        daylight=(daylight[0], daylight[1]),
-        stage=stage.number,
-        leg_numbers=[leg.number for leg in stage.legs],
-        coast_error_m=coast_error_m,
-    )
+
+
+def _roses_along(stage: Stage, exposures: tuple[LegExposure, ...]) -> FloatArray:
+    """Fetch rose of every step of a stage: that of the nearest place on its leg that has one."""
+    out = []
+    for leg in stage.legs:
+        e = exposures[leg.number - 1]
+        _, middle, _ = _steps(e)
+        nearest = np.abs(e.rose_at_m - e.distance_m[middle][:, None]).argmin(axis=1)
+        out.append(e.rose_m[nearest])
+    return np.concatenate(out)
+
+
+def _steps(e: LegExposure) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
+    """Samples at the begin, the middle and the end of the steps of a leg."""
+    last = e.distance_m.size - 1
+    begin = np.arange(0, last, _PATH_STEPS)
+    end = np.minimum(begin + _PATH_STEPS, last)
+    return begin, (begin + end) // 2, end
 
 
 def _propose(scan: LaunchScan, ashore: np.datetime64) -> int | None:
@@ -304,10 +323,7 @@ def _path_of(stage: Stage, exposures: tuple[LegExposure, ...]) -> Path:
     columns = []
     for i, leg in enumerate(stage.legs):
         e = exposures[leg.number - 1]
-        last = e.distance_m.size - 1
-        begin = np.arange(0, last, _PATH_STEPS)
-        end = np.minimum(begin + _PATH_STEPS, last)
-        middle = (begin + end) // 2
+        begin, middle, end = _steps(e)
         offshore = [e.offshore_m[a : b + 1].max() for a, b in zip(begin, end, strict=True)]
         columns.append(
             (
