@@ -26,7 +26,7 @@ def forecast(u=0.0, v=0.0, *, hours=24, west=9.0, start=NOON - 12 * HOUR, **more
         field[:] = np.reshape(value, (-1, 1, 1)) if np.ndim(value) else value
         return ("time", "latitude", "longitude"), field
 
-    waves = {"sea_surface_wave_significant_height": 0.1}
+    waves = {"sea_surface_wave_significant_height": 0.0}
     fields = {"eastward_wind": u, "northward_wind": v, **waves, **more}
     return xr.Dataset(
         {name: grid(value) for name, value in fields.items()},
