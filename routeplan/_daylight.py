@@ -31,9 +31,10 @@ def daylight_slack_h(
 ) -> FloatArray:
     """Hours to spare between leaving and civil dusk less the margin.
 
-    `daylight` is that at the start and at the end of the stage. A leg entered in the dark gets
-    the hours to the nearest light, negative; polar night `POLAR_NIGHT_H`; unknown times nan. In
-    light that goes on beyond what was looked at there is no dusk to keep a margin from.
+    `daylight` is that at the start and at the end of the stage. For a leg entered in the dark the
+    hours to the nearest light count instead, negative, and the margin comes on top; polar night
+    is `POLAR_NIGHT_H`, unknown times nan. In light that goes on beyond what was looked at there
+    is no dusk to keep a margin from.
     """
     start, end = daylight
     if not (start.start.size and end.start.size):
@@ -47,7 +48,7 @@ def daylight_slack_h(
     gaps = [start.start[spell] - enter, enter - start.end[spell], start.start[following] - enter]
     gaps_h = [np.where(hours(gap) > 0.0, hours(gap), np.inf) for gap in gaps]
     nearest = np.minimum(np.minimum(gaps_h[0], gaps_h[1]), gaps_h[2])
-    slack = np.where(lit, slack, -nearest)
+    slack = np.where(lit, slack, -nearest - margin_s / 3600.0)
     return np.where(np.isnat(enter) | np.isnat(leave), np.nan, slack)
 
 

@@ -20,6 +20,8 @@ __all__ = ["Judgement", "judge", "without_swell"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+_ROUNDING = 1e-6  # of interpolation in time: a value on the limit holds
+
 Row: TypeAlias = tuple[NDArray[np.int8], FloatArray]  # verdicts and margins, (m, n, e)
 
 
@@ -106,14 +108,14 @@ def _grade(margin: FloatArray, missing: BoolArray, close: float) -> Row:
     """Verdicts of margins; one value beyond stays beyond even if others are missing."""
     verdict = np.where(margin < close, Verdict.CLOSE, Verdict.WITHIN)
     verdict = np.where(missing | np.isnan(margin), Verdict.UNKNOWN, verdict)
-    verdict = np.where(margin < 0.0, Verdict.BEYOND, verdict)
+    verdict = np.where(margin < -_ROUNDING, Verdict.BEYOND, verdict)
     return verdict.astype(np.int8), np.where(verdict == Verdict.UNKNOWN, np.nan, margin)
 
 
 def without_swell(passage: Passage) -> BoolArray:
     """Legs on which some step is open to swell that nothing is known of."""
     source = passage.quantity("wave_source")
-    return np.asarray(np.ceil(np.nan_to_num(source)) >= WaveSource.NO_SWELL)
+    return np.asarray(np.nan_to_num(source) > WaveSource.LOCAL + _ROUNDING)
 
 
 def _without_swell(passage: Passage, limits: Limits, row: Row) -> Row:

@@ -245,6 +245,18 @@ def _step(
     return UNDER_WAY
 
 
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def _begin(k: int, m: int, n: int, e: int, launch: Any, clock: Any, times: Any) -> None:
+    """Begin a leg where the one before ended."""
+    enter, _, status = times
+    if k == 0:
+        clock[m, e] = launch[m]
+    else:
+        before = status[m, n - 1, e]
+        status[m, n, e] = ENDED if before == STUCK else before
+    enter[m, n, e] = clock[m, e]
+
+
 def new_state(launches: int, members: int, still: Any, factor: float) -> tuple[Any, ...]:
     """Clock [s], cursor in time, time paddled and at the last rest [s], last speed, guesses.
 
@@ -282,7 +294,7 @@ def march(
     """
     drive, rows, watch, time = fields
     length, leg, sin_c, cos_c, shore_e, shore_n, far = steps
-    enter, leave, status = times
+    _, leave, status = times
     clock = state[0]
     launches, members = clock.shape
     for k in range(length.size):
@@ -292,13 +304,8 @@ def march(
         first = k == 0 or n != leg[k - 1]
         for m in range(launches):
             for e in range(members):
-                if k == 0:
-                    clock[m, e] = launch[m]
-                elif first:
-                    before = status[m, n - 1, e]
-                    status[m, n, e] = ENDED if before == STUCK else before
                 if first:
-                    enter[m, n, e] = clock[m, e]
+                    _begin(k, m, n, e, launch, clock, times)
                 if status[m, n, e] == UNDER_WAY:
                     cell = (m, n, e)
                     status[m, n, e] = _step(
@@ -306,7 +313,8 @@ def march(
                     )
                 if status[m, n, e] != UNDER_WAY:
                     clock[m, e] = np.nan
-                    if status[m, n, e] != STUCK or first:
+                    # Of the leg on which one is stuck, what was met is known.
+                    if status[m, n, e] != STUCK:
                         for q in range(out[3].shape[3]):
                             out[3][m, n, e, q] = True
                 leave[m, n, e] = clock[m, e]

@@ -67,9 +67,8 @@ class Detail:
         worst = of_limit.max(axis=1)
         left = np.fmin.reduce(margin, axis=1)  # (m, L)
         rank = np.where(np.isnan(left), 0.0, left)
-        # A passage that is not finished says more than the unknowns that follow from it.
-        ended = (of_limit == Verdict.UNKNOWN) & (names == "progress")
-        rank = np.where(ended, -1.0, rank)
+        # A passage that is not finished says more than what else was met or is unknown with it.
+        rank = np.where(names == "progress", -np.inf, rank)
         decides = np.where(of_limit == worst[:, None], rank, np.inf).argmin(axis=1)
         binding = np.where(worst == Verdict.WITHIN, "", names[decides])
         tightest = np.where(np.isnan(left), np.inf, left)
@@ -154,7 +153,7 @@ class Detail:
         source = self.passage.quantity("wave_source")[cell]
         if not np.isfinite(source):
             return ""
-        words = _SEA_WORDS[WaveSource(int(np.ceil(source)))]
+        words = _SEA_WORDS[WaveSource(int(np.ceil(source - 1e-6)))]
         if verdict is Verdict.UNKNOWN:
             return words if np.isfinite(self.passage.wave_height_m[cell]) else ""
         steep = self.passage.quantity("steepness")[cell] > _STEEP
