@@ -40,9 +40,10 @@ def derive(best: dict[str, Field], meta: Meta, path: Path) -> None:
     _from_polar(best, polar, _CURRENT, _HALF_TURN, meta)
     if not all(name in best for name in REQUIRED):
         found = ", ".join(sorted({item.label for item in best.values()})) or "nothing that is known"
+        why = f"; {'; '.join(meta.notes[:3])}" if meta.notes else ""
         msg = (
-            f"{path}: no 10 m wind in this forecast (it holds {found}); needed are eastward_wind "
-            f"and northward_wind, or wind_speed and wind_from_direction, with their units"
+            f"{path}: no 10 m wind in this forecast (it holds {found}{why}); needed are "
+            f"eastward_wind and northward_wind, or wind_speed and wind_from_direction"
         )
         raise InputError(msg, path=path, field=REQUIRED[0])
     _rain(best, meta)

@@ -27,6 +27,7 @@ __all__ = [
     "Request",
     "check_size",
     "cut_regular",
+    "impossible",
     "moment_text",
     "no_overlap",
     "to_si",
@@ -246,12 +247,12 @@ def check_size(count: int, path: Path) -> None:
 
 
 def to_si(item: Field) -> Field:
-    """Convert a field's values by its units attribute and check that they are possible.
+    """Convert a field's values by its units attribute.
 
     Raises
     ------
     InputError
-        When units are missing, unknown or of another kind, or values are out of range.
+        When units are missing, unknown or of another kind.
     """
     quantity, path = by_name(item.name), item.file
     allowed = allowed_spellings(quantity.dimension)
@@ -272,13 +273,19 @@ def to_si(item: Field) -> Field:
     if item.data is None:
         return replace(item, units=units)
     data = item.data if rule == (1.0, 0.0) else item.data * rule[0] + rule[1]
-    low, high = quantity.allowed
-    wrong = (data < low) | (data > high)
-    if wrong.any():
-        worst = float(data[wrong].flat[0])
-        msg = (
-            f"{path}: {item.label} holds {worst:g} {units}; allowed are {low:g} to {high:g}: "
-            f"wrong units, or missing values that are not marked as such"
-        )
-        raise InputError(msg, path=path, field=item.label, value=worst)
     return replace(item, units=units, data=data)
+
+
+def impossible(item: Field) -> str:
+    """Say which value of a field in SI cannot be; empty when all can."""
+    if item.data is None:
+        return ""
+    quantity = by_name(item.name)
+    low, high = quantity.allowed
+    wrong = (item.data < low) | (item.data > high)
+    if not wrong.any():
+        return ""
+    return (
+        f"{item.label} holds {float(item.data[wrong].flat[0]):g} {item.units}, allowed are {low:g} "
+        f"to {high:g}: wrong units, or missing values that are not marked as such"
+    )

@@ -15,12 +15,14 @@ from routeplan._forecast_fields import (
     RegularGrid,
     Request,
     check_size,
+    impossible,
     to_si,
 )
 from routeplan._forecast_merge import choose, merge_fields
-from routeplan._forecast_names import by_name
-from routeplan._forecast_points import lattice, resample
-from routeplan.errors import CoverageError
+from routeplan._forecast_names import REQUIRED, by_name
+from routeplan._forecast_points import lattice
+from routeplan._forecast_resample import Resampler
+from routeplan.errors import CoverageError, InputError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Normalised", "normalise"]
 
+_WIND = (*REQUIRED, "x_wind", "y_wind", "wind_speed", "wind_from_direction")
 _LONGEST_GAP = np.timedelta64(12, "h")  # between two hours of a field; beyond it is unknown
 
 
@@ -44,6 +47,22 @@ class Normalised:
     labels: dict[str, str] = field(default_factory=dict)
 
 
+@dataclass(slots=True, eq=False)
+class _Target:
+    """The grid of the result, and how to come to it from those of the fields."""
+
+    grid: RegularGrid
+    known: list[Resampler] = field(default_factory=list)
+
+    def resampler(self, source: Any) -> Resampler:
+        """Weights from a grid, the same for all fields on it."""
+        for one in self.known:
+            if one.source.same(source):
+                return one
+        self.known.append(Resampler(source, self.grid))
+        return self.known[-1]
+
+
 def normalise(fields: list[Field], meta: Meta, request: Request, path: Path) -> Normalised:
     """Bring the fields of one forecast to the grid, members and hours of its wind.
 
@@ -55,7 +74,7 @@ def normalise(fields: list[Field], meta: Meta, request: Request, path: Path) -> 
         When the hours asked for are not covered.
     """
     best = choose(merge_fields(fields), meta)
-    best = {name: to_si(item) for name, item in best.items()}
+    best = _in_si(best, meta)
     derive(best, meta, path)
     if best["eastward_wind"].rank >= SURFACE_RANK:
         meta.notes.append("the wind is that of the surface level, taken as the wind at 10 m")
@@ -70,12 +89,29 @@ def normalise(fields: list[Field], meta: Meta, request: Request, path: Path) -> 
         len(kept) * lead.time.size * members * grid.latitude.size * grid.longitude.size, path
     )
     result = Normalised(lead.time, lead.number, grid, meta)
+    target = _Target(grid)
     for item in kept:
-        fitted = _fit(item, lead, grid, meta)
+        fitted = _fit(item, lead, target, meta)
         if fitted is not None:
             result.values[item.name] = fitted.data
             result.labels[item.name] = item.label
     return result
+
+
+def _in_si(best: dict[str, Field], meta: Meta) -> dict[str, Field]:
+    """Convert all; impossible values refuse a wind, and leave any other field out."""
+    out = {}
+    for name, item in best.items():
+        converted = to_si(item)
+        fault = impossible(converted)
+        if fault and name in _WIND:
+            msg = f"{item.file}: {fault}"
+            raise InputError(msg, path=item.file, field=item.label)
+        if fault:
+            meta.notes.append(f"{item.label}: left out, {fault}")
+        else:
+            out[name] = converted
+    return out
 
 
 def _trim(lead: Field, request: Request, path: Path) -> Field:
@@ -98,7 +134,7 @@ def _iso(time: Any) -> str:
     return f"{np.datetime_as_string(np.datetime64(time).astype('datetime64[ns]'), unit='m')}Z"
 
 
-def _fit(item: Field, lead: Field, grid: RegularGrid, meta: Meta) -> Field | None:
+def _fit(item: Field, lead: Field, target: _Target, meta: Meta) -> Field | None:
     """Bring one field to the grid, members and hours of the wind."""
     if item.number is not None and lead.number is None:
         meta.notes.append(f"{item.label}: left out, it has members and the wind has none")
@@ -107,15 +143,15 @@ def _fit(item: Field, lead: Field, grid: RegularGrid, meta: Meta) -> Field | Non
         return item
     data = np.asarray(item.data, dtype=np.float64)
     data = _fit_members(_fit_times(data, item, lead), item, lead)
-    if item.grid.same(grid):
+    if item.grid.same(target.grid):
         return replace(item, data=data)
     if isinstance(item.grid, RegularGrid):
         meta.notes.append(f"{item.label}: resampled to the grid of the wind")
+    apply = target.resampler(item.grid).apply
     if item.name.endswith("_direction"):
-        east = resample(np.sin(np.radians(data)), item.grid, grid)
-        north = resample(np.cos(np.radians(data)), item.grid, grid)
+        east, north = apply(np.sin(np.radians(data))), apply(np.cos(np.radians(data)))
         return replace(item, data=np.degrees(np.arctan2(east, north)) % 360.0)
-    return replace(item, data=resample(data, item.grid, grid))
+    return replace(item, data=apply(data))
 
 
 def _fit_members(data: NDArray[np.float64], item: Field, lead: Field) -> NDArray[np.float64]:

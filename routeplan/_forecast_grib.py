@@ -26,6 +26,7 @@ from routeplan._forecast_fields import (
     moment_text,
 )
 from routeplan._forecast_gribgrid import GribGrid, grib_grid
+from routeplan._forecast_gribsplit import split_fields
 from routeplan._forecast_names import Quantity, by_name, by_short
 from routeplan.errors import InputError
 
@@ -46,12 +47,12 @@ _LEVEL_NAMES = {
     "t": "air_temperature",
 }
 _WAVE_MODEL_WIND = ("u", "v", "ws", "wdir")
-_SURFACES = ("surface", "meanSea", "entireAtmosphere", "oceanSurface", "heightAboveSea")
+_SURFACES = ("surface", "meanSea", "entireAtmosphere", "oceanSurface")
 # GRIB2 product definition templates of plain fields: deterministic or member, at a time or over
 # an interval. Others are probabilities, spreads, percentiles: not a wind at all.
 _PLAIN_TEMPLATES = (0, 1, 8, 11)
 _DERIVED_TYPES = ("em", "es", "ep", "efi", "sot")
-# ecCodes keeps the state of messages with several fields for the whole process.
+# Where ecCodes writes its messages is one setting for the whole process.
 _LOCK = threading.Lock()
 
 
@@ -125,25 +126,31 @@ def _quiet() -> Iterator[None]:
 
 
 def _messages(path: Path) -> Iterator[int]:
-    """Yield handles of the messages, each released after use; several fields in one too."""
+    """Yield handles of the fields, each released after use; a message may hold several."""
     import eccodes
 
     count = 0
-    eccodes.codes_grib_multi_support_on()
-    try:
-        with path.open("rb") as stream:
-            eccodes.codes_grib_multi_support_reset_file(stream)
-            while (handle := eccodes.codes_grib_new_from_file(stream)) is not None:
+    with path.open("rb") as stream:
+        while (handle := eccodes.codes_grib_new_from_file(stream)) is not None:
+            try:
+                if int(_get(handle, "edition", 0)) == 2:
+                    parts = split_fields(eccodes.codes_get_message(handle))
+                else:
+                    parts = []
+                if len(parts) < 2:
+                    yield handle
+            finally:
+                eccodes.codes_release(handle)
+            count += max(len(parts), 1)
+            if count > _MAX_MESSAGES:
+                msg = f"{path}: more than {_MAX_MESSAGES} GRIB messages; split the file"
+                raise InputError(msg, path=path)
+            for part in parts if len(parts) > 1 else ():
+                handle = eccodes.codes_new_from_message(part)
                 try:
                     yield handle
                 finally:
                     eccodes.codes_release(handle)
-                count += 1
-                if count > _MAX_MESSAGES:
-                    msg = f"{path}: more than {_MAX_MESSAGES} GRIB messages; split the file"
-                    raise InputError(msg, path=path)
-    finally:
-        eccodes.codes_grib_multi_support_off()
 
 
 def _take(handle: int, scan: _Scan) -> None:
@@ -195,7 +202,7 @@ def _recognise(handle: int) -> tuple[Quantity, int] | None:
         return (quantity, rank) if wanted in (None, level) or level == 0.0 else None
     if level_type == "depthBelowSea" and quantity.marine:
         return (quantity, rank) if level == 0.0 else None
-    if level_type not in _SURFACES:
+    if level_type not in _SURFACES or (short in _LEVEL_NAMES and level_type != "surface"):
         return None
     if short in _LEVEL_NAMES:
         # A wave model gives the 10 m wind that drives it as "surface"; a temperature of the

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["GribGrid", "grib_grid"]
 
 _MAX_POINTS = 50_000_000  # of one message; a header of a few bytes can claim any number
+_MAX_ROW = 20_000
 _MISSING = 1e34
 _REGULAR = ("regular_ll", "regular_gg")
 _PROJECTED = (
@@ -30,6 +31,7 @@ _PROJECTED = (
     "lambert_azimuthal_equal_area",
     "mercator",
     "polar_stereographic",
+    "rotated_gg",
     "rotated_ll",
 )
 
@@ -83,7 +85,7 @@ def grib_grid(handle: int, request: Request, path: Path) -> GribGrid:
         When it is of a kind that cannot be used, or claims too many points.
     """
     kind = _text(handle, "gridType")
-    if kind == "reduced_gg":
+    if kind in ("reduced_gg", "reduced_ll"):
         return _reduced(handle, request, path)
     if kind not in _REGULAR + _PROJECTED:
         msg = (
@@ -126,20 +128,28 @@ def _projected(handle: int, shape: tuple[int, int], request: Request, path: Path
         take = np.ix_(window.rows, window.columns)
         return GribGrid(window.grid, count, False, lambda raw: table(raw)[take])
     points = cut_points(lat, lon, axis_angle(lat, lon), request, path)
-    return GribGrid(points.grid, count, True, lambda raw: table(raw).ravel()[points.index])
+    return GribGrid(points.grid, count, True, lambda raw: table(raw)[points.take])
 
 
 def _reduced(handle: int, request: Request, path: Path) -> GribGrid:
     """Rows of different lengths: each is interpolated to the longest, which is periodic."""
     import eccodes
 
-    lengths = np.asarray(eccodes.codes_get_array(handle, "pl"), dtype=np.int64)
     count = _number(handle, "numberOfPoints") or _number(handle, "numberOfDataPoints")
+    if count > _MAX_POINTS:
+        msg = f"{path}: a grid of {count} points; at most {_MAX_POINTS} are allowed"
+        raise InputError(msg, path=path)
+    lengths = np.asarray(eccodes.codes_get_array(handle, "pl"), dtype=np.int64)
+    whole = lengths.sum() == count and lengths.min() > 0
+    if not whole or _text(handle, "gridType") != "reduced_gg":
+        lat = np.asarray(eccodes.codes_get_array(handle, "latitudes"), dtype=float)
+        lon = np.asarray(eccodes.codes_get_array(handle, "longitudes"), dtype=float)
+        points = cut_points(lat, lon, None, request, path)
+        return GribGrid(points.grid, lat.size, False, lambda raw: raw[points.take])
     lat = np.sort(np.asarray(eccodes.codes_get_array(handle, "distinctLatitudes"), dtype=float))
-    whole = lengths.size == lat.size and lengths.sum() == count and lengths.min(initial=0) > 0
-    if not whole or count > _MAX_POINTS or lengths.max() > 20_000:
-        msg = f"{path}: reduced Gaussian grid that does not cover the Earth; allowed is a whole one"
-        raise InputError(msg, path=path, field="gridType")
+    if lat.size != lengths.size or lengths.max() > _MAX_ROW:
+        msg = f"{path}: damaged GRIB file (rows of a reduced grid do not add up); fetch it again"
+        raise InputError(msg, path=path)
     first = float(eccodes.codes_get_double(handle, "longitudeOfFirstGridPointInDegrees"))
     lon = first + np.arange(lengths.max()) * 360.0 / lengths.max()
     window = cut_regular(lat[::-1], lon, request, path)

@@ -245,10 +245,14 @@ def _read_points(
 ) -> NDArray[np.float64]:
     cut = window.cut
     assert isinstance(cut, PointCut)
-    place = np.unravel_index(cut.index, window.full_shape)
-    box = {dim: _covering(index) for dim, index in zip(window.dims, place, strict=True)}
+    box = {
+        dim: take if isinstance(take, slice) else _covering(take)
+        for dim, take in zip(window.dims, cut.take, strict=True)
+    }
     table = _ordered(variable.isel(box), (time, member, *window.dims))
-    return table[(slice(None), slice(None), *(index - index.min() for index in place))]
+    if isinstance(cut.take[0], slice):
+        return table
+    return table[:, :, cut.take[0] - cut.take[0].min()]
 
 
 def _ordered(part: xr.DataArray, dims: tuple[Any, ...]) -> NDArray[np.float64]:

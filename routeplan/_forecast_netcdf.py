@@ -99,7 +99,7 @@ def _fields(ds: xr.Dataset, path: Path, request: Request) -> tuple[list[Field], 
         if found is None:
             continue
         try:
-            item = _field(ds, ds[name], found, path, request)
+            item = _field(ds, ds[name], found, path, request, meta)
         except InputError as err:
             if found[0].name in _WIND or err.field != "time":
                 raise
@@ -128,6 +128,7 @@ def _field(
     found: tuple[Quantity, int],
     path: Path,
     request: Request,
+    meta: Meta,
 ) -> Field | None:
     quantity, rank = found
     window = find_window(ds, variable, request, path)
@@ -135,7 +136,7 @@ def _field(
         return None
     hours = _hours(ds, variable, quantity, path)
     member = next((d for d in variable.dims if str(d).lower() in _MEMBER), None)
-    picked = _pick_level(ds, variable, quantity, {hours.dim, member, *window.dims}, path)
+    picked = _pick_level(ds, variable, quantity, {hours.dim, member, *window.dims}, meta)
     if picked is None:
         return None
     wanted = np.arange(hours.time.size)
@@ -185,7 +186,7 @@ def _vector_name(variable: xr.DataArray, quantity: Quantity, window: Window, pat
 
 
 def _pick_level(
-    ds: xr.Dataset, variable: xr.DataArray, quantity: Quantity, keep: set[Any], path: Path
+    ds: xr.Dataset, variable: xr.DataArray, quantity: Quantity, keep: set[Any], meta: Meta
 ) -> xr.DataArray | None:
     """Reduce dimensions that are neither space, time nor member to the level that is meant."""
     for dim in [d for d in variable.dims if d not in keep]:
@@ -194,11 +195,11 @@ def _pick_level(
             continue
         index = _level_index(ds, dim, quantity)
         if index is None:
-            msg = (
-                f"{path}: {variable.name} has {variable.sizes[dim]} entries along {str(dim)!r}, "
-                f"none known to be near the surface; allowed is one level, or heights in m"
+            meta.notes.append(
+                f"{variable.name}: left out, {variable.sizes[dim]} entries along {dim} and none "
+                f"known to be near the surface (allowed: one level, or heights in m)"
             )
-            raise InputError(msg, path=path, field=str(variable.name))
+            return None
         variable = variable.isel({dim: index})
     height = _scalar_height(variable)
     if quantity.height_m is not None and height is not None and height != quantity.height_m:

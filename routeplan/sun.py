@@ -192,7 +192,8 @@ def _solar_noon(lon: float, date: dt.date | np.datetime64) -> np.datetime64:
 
 
 def _ns(time: np.datetime64) -> np.datetime64:
-    return np.datetime64(time).astype("datetime64[ns]")
+    moment: np.datetime64 = np.datetime64(time).astype("datetime64[ns]")
+    return moment
 
 
 def _observer(lon: float, lat: float) -> Observer:
