@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Self
 import routeplan
 from routeplan import _download_cache
 from routeplan._download_cache import Part, cache_dir, cache_path, locked
-from routeplan._download_checks import content_fault, one_line
+from routeplan._download_checks import PAGE, content_fault, one_line
 from routeplan._download_http import Job, Passing
 from routeplan._download_transfer import FetchStats, Progress, Terms, Transfer
 from routeplan.errors import DownloadError, InputError
@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 __all__ = ["FetchStats", "Fetcher", "Job", "Progress", "cache_dir"]
 
 _BACKOFF_CAP_S = 60.0
-_CONTENT_TRIES = 2  # a server that answers with the wrong thing rarely changes its mind
+_CONTENT_TRIES = 3  # bytes that are wrong may come right; a server that sends a page has said
+_PAGE_TRIES = 2  # its say
 _MAX_REDIRECTS = 5
 
 
@@ -255,7 +256,8 @@ class Fetcher:
             except Passing as failure:
                 misses = 0 if part.load() > before else misses + 1
                 wrong += failure.content
-                if misses > self._retries or wrong >= _CONTENT_TRIES:
+                tries = _PAGE_TRIES if failure.reason.startswith(PAGE) else _CONTENT_TRIES
+                if misses > self._retries or wrong >= tries:
                     raise self._giving_up(job, failure) from failure
                 self._wait(job, failure, misses, end)
 

@@ -10,7 +10,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
-__all__ = ["content_fault", "grib_messages", "one_line"]
+__all__ = ["PAGE", "content_fault", "grib_messages", "one_line"]
+
+PAGE = "the server sent an HTML page instead of data"
 
 _HEAD = 2048
 _TITLE = re.compile(rb"<title[^>]*>(.{0,300}?)</title", re.IGNORECASE | re.DOTALL)
@@ -48,7 +50,7 @@ def _page_fault(head: bytes) -> str:
         return ""
     title = _TITLE.search(head)
     words = one_line(title[1].decode("utf-8", "replace"), 80) if title else ""
-    return "the server sent an HTML page instead of data" + (f" ({words})" if words else "")
+    return PAGE + (f" ({words})" if words else "")
 
 
 def _grib_fault(path: Path) -> str:

@@ -21,6 +21,15 @@ __all__ = ["FetchStats", "Progress", "Terms", "Transfer"]
 Progress = Callable[[int, int | None], None]
 
 _CHUNK = 64 * 1024
+_NETWORK_WORDS = (  # by what the libraries below say
+    ("IncompleteRead", "connection cut before all bytes came"),
+    ("RemoteDisconnected", "the server hung up without an answer"),
+    ("ConnectionResetError", "connection reset by the server"),
+    ("Connection refused", "connection refused: nothing answers there"),
+    ("NameResolutionError", "host name not found; is there a network?"),
+    ("getaddrinfo", "host name not found; is there a network?"),
+    ("unreachable", "network not reachable"),
+)
 
 
 @dataclass(slots=True)
@@ -159,10 +168,10 @@ class Transfer:
             msg = "stopped"
             raise Passing(msg)
         if now > self.end:
-            msg = f"not finished in the time allowed ({came} bytes came in {spent:.0f} s)"
+            msg = f"not finished in the time allowed ({came} bytes came in {spent:.1f} s)"
             raise Passing(msg)
         if spent > self.terms.timeout_s[1] and came < self.terms.slowest_bytes_s * spent:
-            msg = f"the server drips: {came} bytes came in {spent:.0f} s"
+            msg = f"the server drips: {came} bytes came in {spent:.1f} s"
             raise Passing(msg)
 
     def _too_large(self) -> None:
@@ -184,5 +193,8 @@ def _network_words(error: Exception) -> str:
 
     if isinstance(error, requests.Timeout | urllib3.exceptions.TimeoutError):
         return "timed out"
-    reason = getattr(error.args[0], "reason", None) if error.args else None
-    return f"connection failed ({one_line(str(reason or error), 120)})"
+    text = str(error)
+    for mark, words in _NETWORK_WORDS:
+        if mark in text:
+            return words
+    return f"connection failed ({one_line(text, 120)})"
