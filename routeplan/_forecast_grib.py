@@ -6,16 +6,12 @@ decoded, and of one that is, only the box is kept. No index file is written besi
 
 from __future__ import annotations
 
-import contextlib
-import os
-import sys
-import threading
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from routeplan._eccodes import load_eccodes, quiet
 from routeplan._forecast_fields import (
     GRID_AXES,
     SURFACE_RANK,
@@ -32,6 +28,7 @@ from routeplan.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
     from numpy.typing import NDArray
 
@@ -52,8 +49,6 @@ _SURFACES = ("surface", "meanSea", "entireAtmosphere", "oceanSurface")
 # an interval. Others are probabilities, spreads, percentiles: not a wind at all.
 _PLAIN_TEMPLATES = (0, 1, 8, 11)
 _DERIVED_TYPES = ("em", "es", "ep", "efi", "sot")
-# Where ecCodes writes its messages is one setting for the whole process.
-_LOCK = threading.Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,10 +91,8 @@ def read_grib(path: Path, request: Request) -> tuple[list[Field], Meta]:
     CoverageError
         When nothing of the box is covered.
     """
-    import eccodes  # costs most of a second, only when a GRIB file is read
-
     scan = _Scan(path, request)
-    with _LOCK, _quiet():
+    with quiet() as eccodes:
         try:
             for handle in _messages(path):
                 _take(handle, scan)
@@ -112,22 +105,9 @@ def read_grib(path: Path, request: Request) -> tuple[list[Field], Meta]:
     return [_field(key, piece, scan) for key, piece in scan.pieces.items()], meta
 
 
-@contextlib.contextmanager
-def _quiet() -> Iterator[None]:
-    """Keep ecCodes from writing about damaged files to standard error; we say it in one line."""
-    import eccodes
-
-    with Path(os.devnull).open("w") as nowhere:
-        eccodes.codes_context_set_logging(nowhere)
-        try:
-            yield
-        finally:
-            eccodes.codes_context_set_logging(sys.__stderr__ or nowhere)
-
-
 def _messages(path: Path) -> Iterator[int]:
     """Yield handles of the fields, each released after use; a message may hold several."""
-    import eccodes
+    eccodes = load_eccodes()
 
     count = 0
     with path.open("rb") as stream:
@@ -222,7 +202,7 @@ def _plain(handle: int) -> bool:
 
 def _times(handle: int, path: Path) -> tuple[np.datetime64, np.datetime64, np.datetime64]:
     """Reference time, start of the interval (valid time for an instant) and valid time."""
-    import eccodes
+    eccodes = load_eccodes()
 
     reference = _moment(_get(handle, "dataDate", 0), _get(handle, "dataTime", 0), path)
     eccodes.codes_set(handle, "stepUnits", "s")
@@ -276,7 +256,7 @@ def _source(handle: int) -> str:
 
 
 def _get(handle: int, key: str, default: Any) -> Any:
-    import eccodes
+    eccodes = load_eccodes()
 
     try:
         return eccodes.codes_get(handle, key)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from routeplan._eccodes import load_eccodes
 from routeplan._forecast_fields import RegularGrid, Request, cut_regular
 from routeplan._forecast_points import PointGrid, axis_angle, cut_points, separable
 from routeplan.errors import InputError
@@ -61,7 +62,7 @@ class GribGrid:
 
     def values(self, handle: int, path: Path) -> NDArray[np.float64]:
         """Decode a message and keep the wanted part; missing is nan."""
-        import eccodes
+        eccodes = load_eccodes()
 
         claimed = _number(handle, "numberOfPoints") or _number(handle, "numberOfDataPoints")
         if claimed != self.count:
@@ -110,7 +111,7 @@ def _regular(handle: int, shape: tuple[int, int], request: Request, path: Path) 
 
 
 def _projected(handle: int, shape: tuple[int, int], request: Request, path: Path) -> GribGrid:
-    import eccodes
+    eccodes = load_eccodes()
 
     if _number(handle, "iScansNegatively") or _number(handle, "jPointsAreConsecutive"):
         msg = f"{path}: projected grid scanned from the east or by columns; allowed is west to east"
@@ -133,7 +134,7 @@ def _projected(handle: int, shape: tuple[int, int], request: Request, path: Path
 
 def _reduced(handle: int, request: Request, path: Path) -> GribGrid:
     """Rows of different lengths: each is interpolated to the longest, which is periodic."""
-    import eccodes
+    eccodes = load_eccodes()
 
     count = _number(handle, "numberOfPoints") or _number(handle, "numberOfDataPoints")
     if count > _MAX_POINTS:
@@ -172,7 +173,7 @@ def _reduced(handle: int, request: Request, path: Path) -> GribGrid:
 
 def _axes(handle: int, shape: tuple[int, int]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Latitudes and longitudes in the order in which the message has them."""
-    import eccodes
+    eccodes = load_eccodes()
 
     def degrees(key: str) -> float:
         return float(eccodes.codes_get_double(handle, key + "GridPointInDegrees"))
@@ -205,7 +206,7 @@ def _table(handle: int, shape: tuple[int, int]) -> Pick:
 
 
 def _number(handle: int, key: str) -> int:
-    import eccodes
+    eccodes = load_eccodes()
 
     try:
         return int(eccodes.codes_get_long(handle, key))
@@ -214,7 +215,7 @@ def _number(handle: int, key: str) -> int:
 
 
 def _text(handle: int, key: str) -> str:
-    import eccodes
+    eccodes = load_eccodes()
 
     try:
         return str(eccodes.codes_get_string(handle, key))
