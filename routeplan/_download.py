@@ -80,7 +80,7 @@ class Fetcher:
         slowest_bytes_s: float = 256.0,
         deadline_s: float = 900.0,
         max_bytes: int = 512 * 1024 * 1024,
-        sleep: Callable[[float], None] = time.sleep,
+        sleep: Callable[[float], object] | None = None,
         jitter: Callable[[], float] = random.random,
     ) -> None:
         self.root = _download_cache.cache_dir() if cache_dir is None else Path(cache_dir).absolute()
@@ -94,7 +94,7 @@ class Fetcher:
         self._retry_after_cap_s = retry_after_cap_s
         self._deadline_s = deadline_s
         self._max_bytes = max_bytes
-        self._sleep = sleep
+        self._sleep = sleep or self._terms.stop.wait  # a stop ends the wait
         self._jitter = jitter
         self._session: requests.Session | None = None
         self._places = threading.BoundedSemaphore(max_parallel)
@@ -218,19 +218,21 @@ class Fetcher:
         `progress` gets the number of files that are there, and of all.
         """
         done = 0
-        self._terms.stop.clear()
-        with concurrent.futures.ThreadPoolExecutor(self._max_parallel) as pool:
-            waiting = [pool.submit(self.fetch, job) for job in jobs]
-            try:
-                for ready in concurrent.futures.as_completed(waiting):
-                    ready.result()
-                    done += 1
-                    if progress is not None:
-                        progress(done, len(jobs))
-            except BaseException:
-                self._terms.stop.set()
-                pool.shutdown(wait=True, cancel_futures=True)
-                raise
+        try:
+            with concurrent.futures.ThreadPoolExecutor(self._max_parallel) as pool:
+                waiting = [pool.submit(self.fetch, job) for job in jobs]
+                try:
+                    for ready in concurrent.futures.as_completed(waiting):
+                        ready.result()
+                        done += 1
+                        if progress is not None:
+                            progress(done, len(jobs))
+                except BaseException:
+                    self._terms.stop.set()
+                    pool.shutdown(wait=True, cancel_futures=True)
+                    raise
+        finally:
+            self._terms.stop.clear()  # for what is asked next
         return [ready.result() for ready in waiting]
 
     def _in_cache(self, target: Path, job: Job) -> bool:
@@ -311,6 +313,8 @@ class Fetcher:
             raise self._giving_up(job, failure) from failure
         self.stats.add("retries")
         self._sleep(wait)
+        if self._terms.stop.is_set():
+            raise self._giving_up(job, failure) from failure
 
     def _giving_up(self, job: Job, failure: Passing) -> DownloadError:
         msg = f"{job.where}: {failure.reason}"

@@ -540,6 +540,23 @@ def test_several_files_come_and_the_first_failure_stops_the_rest(tmp_path):
         assert len(server.requests) - before < 10
 
 
+def test_after_a_failure_the_fetcher_is_as_good_as_new(server, fetcher):
+    with pytest.raises(DownloadError, match="404"):
+        fetcher.fetch_all([Job(server.url + "/none", "none")] * 3)
+    assert fetcher.get(server.url + "/f", name="x").read_bytes() == CONTENT
+    assert fetcher.stats.retries == 0
+
+
+def test_a_failure_ends_the_waits_of_the_others(server, tmp_path):
+    server.faults_at["/f"] = [Fault("status", status=503)] * 9
+    started = time.monotonic()
+    with quick(tmp_path, backoff_s=30.0, deadline_s=100.0) as fetcher:
+        jobs = [Job(server.url + "/f", "x"), Job(server.url + "/none", "none")]
+        with pytest.raises(DownloadError, match="HTTP status"):
+            fetcher.fetch_all(jobs)
+    assert time.monotonic() - started < 10.0
+
+
 def test_one_waits_while_another_holds_the_lock(tmp_path):
     path = tmp_path / "x"
     with (
