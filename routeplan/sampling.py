@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 __all__ = [
     "SEA_CELL_LIMIT_M",
     "PointSeries",
+    "at_points",
     "at_times",
     "direction_at_times",
     "land_share",
@@ -191,25 +192,60 @@ def at_times(series_values: ArrayLike, time: ArrayLike, when: ArrayLike) -> NDAr
     InputError
         When the two kinds of time differ or shapes do not fit.
     """
-    values = np.asarray(series_values, dtype=np.float64)
-    clock, wanted = _seconds(np.asarray(time), np.asarray(when))
-    if values.ndim != 2 or values.shape[0] != clock.size or not clock.size:
-        msg = f"series of shape {values.shape} at {clock.size} times: allowed is (times, members)"
+    values, wanted = np.asarray(series_values, dtype=np.float64), np.asarray(when)
+    if values.ndim != 2:
+        msg = f"series of shape {values.shape}: allowed is (times, members)"
         raise InputError(msg, field="series_values")
     if wanted.ndim == 1:
         wanted = wanted[:, np.newaxis]
-    shape = np.broadcast_shapes(wanted.shape, (wanted.shape[0], values.shape[1]))
+    return at_points(values[np.newaxis], time, wanted[:, np.newaxis])[:, 0]
+
+
+def at_points(values: ArrayLike, time: ArrayLike, when: ArrayLike) -> NDArray[np.float64]:
+    """Interpolate the series of many points linearly in time, each at its own times.
+
+    Parameters
+    ----------
+    values
+        Shape (n, T, e), as `PointSeries.values` has them.
+    time
+        Shape (T,), strictly ascending: datetime64, or seconds on the same clock as `when`.
+    when
+        Shape (m, n) or (m, n, e): for each of m passages the time at each point.
+
+    Returns
+    -------
+    ndarray
+        Shape (m, n, e); nan outside [first, last] and where a value that counts is nan.
+
+    Raises
+    ------
+    InputError
+        When the two kinds of time differ or shapes do not fit.
+    """
+    table = np.asarray(values, dtype=np.float64)
+    clock, wanted = _seconds(np.asarray(time), np.asarray(when))
+    if wanted.ndim == 2:
+        wanted = wanted[:, :, np.newaxis]
+    if table.ndim != 3 or table.shape[1] != clock.size or not clock.size or wanted.ndim != 3:
+        msg = (
+            f"series of shape {table.shape} at {clock.size} times, wanted {wanted.shape}: allowed "
+            f"are (points, times, members) and (passages, points, members)"
+        )
+        raise InputError(msg, field="values")
+    shape = np.broadcast_shapes(wanted.shape, (wanted.shape[0], table.shape[0], table.shape[2]))
     known = (wanted >= clock[0]) & (wanted <= clock[-1])
     before = np.clip(np.searchsorted(clock, wanted, side="right") - 1, 0, max(clock.size - 2, 0))
     after = np.minimum(before + 1, clock.size - 1)
     span = clock[after] - clock[before]
     weight = np.where(span > 0.0, (wanted - clock[before]) / np.where(span > 0.0, span, 1.0), 0.0)
-    member = np.broadcast_to(np.arange(values.shape[1]), shape)
-    low, high = values[before, member], values[after, member]
+    point = np.arange(table.shape[0])[np.newaxis, :, np.newaxis]
+    member = np.arange(table.shape[2])[np.newaxis, np.newaxis, :]
+    low, high = table[point, before, member], table[point, after, member]
     # A value of zero weight does not count, not even as unknown.
     out = np.where(weight == 1.0, 0.0, low * (1.0 - weight))
     out = out + np.where(weight == 0.0, 0.0, high * weight)
-    return np.where(known, out, np.nan)
+    return np.broadcast_to(np.where(known, out, np.nan), shape)
 
 
 def direction_at_times(
