@@ -60,6 +60,7 @@ def sentence(limit: str, case: Case) -> str:
         "progress": _progress,
         "current": _current,
         "time_on_water": _time_on_water,
+        "drift": _drift,
     }
     if limit in special:
         return special[limit](case)
@@ -212,3 +213,21 @@ def _time_on_water(case: Case) -> str:
         return f"The passage takes {spent}, {over} beyond the limit of {bound}."
     close = ", close to" if case.verdict is Verdict.CLOSE else "; the limit is"
     return f"The passage takes {spent}{close}{' the limit of' if ',' in close else ''} {bound}."
+
+
+def _drift(case: Case) -> str:
+    """`value` is the time until ashore [s]; twice the limit stands for longer than followed."""
+    bound = duration(case.limit)
+    if case.verdict is Verdict.UNKNOWN:
+        return (
+            f"Where one would drift to {case.where} is unknown; the limit is {bound} until ashore."
+        )
+    if case.value >= 2.0 * case.limit * (1.0 - 1e-6):
+        return f"Adrift {case.where} one would not be ashore within the limit of {bound}."
+    value = duration(case.value)
+    if case.verdict is Verdict.BEYOND:
+        return (
+            f"Adrift {case.where} one would be ashore after {value}, beyond the limit of {bound}."
+        )
+    near = ", close to the limit of" if case.verdict is Verdict.CLOSE else "; the limit is"
+    return f"Adrift {case.where} one would be ashore after {value} at the latest{near} {bound}."

@@ -60,6 +60,8 @@ class LaunchScan:
         `Limits.slower_share`, both on time and `Limits.delay_s` late. None: not tried.
     fine : LaunchScan, or None
         Launches between the others, where the verdict changes, so that windows end to the minute.
+    outing : Outing
+        What was paddled: path, weather, craft and limits.
     detail : Detail
         What findings are told from.
     """
@@ -87,6 +89,7 @@ class LaunchScan:
     not_judged: tuple[str, ...]
     robust: NDArray[np.bool_] | None
     fine: LaunchScan | None
+    outing: Outing
     detail: Detail
 
     def findings(self, i: int) -> tuple[Finding, ...]:
@@ -132,6 +135,7 @@ class Outing:
             not_judged=judged.not_judged,
             robust=self._robust(passage.launch, verdict <= Verdict.CLOSE) if robust else None,
             fine=None,
+            outing=self,
             detail=detail,
             **detail.told(),
             **_by_leg(passage, judged, self.path, self.limits),

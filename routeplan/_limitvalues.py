@@ -62,6 +62,8 @@ class Limits:
         From launch to arrival. [s]
     daylight_margin_s : float or None
         Time kept between arrival and civil dusk. [s]
+    drift_s : float or None
+        Longest time until ashore when adrift, from anywhere on the way. [s]
     visibility_m, cape_j_kg : float or None
         Least visibility [m]; convective available potential energy, for thunder [J/kg].
     wind_chill_k, water_temperature_k : float or None
@@ -92,6 +94,7 @@ class Limits:
     offshore_m: float | None = 1000.0
     time_on_water_s: float | None = None
     daylight_margin_s: float | None = 1800.0
+    drift_s: float | None = None
     visibility_m: float | None = 2000.0
     cape_j_kg: float | None = 1000.0
     wind_chill_k: float | None = None
@@ -139,6 +142,7 @@ _KEYS: Mapping[str, Key] = MappingProxyType(
             Key("offshore", "offshore_m", "length", 1.0, 1e6),
             Key("time_on_water", "time_on_water_s", "time", 60.0, 5 * 86400.0),
             Key("daylight", "daylight_margin_s", "time", 0.0, 43200.0),
+            Key("drift", "drift_s", "time", 600.0, 48 * 3600.0),
             Key("visibility", "visibility_m", "length", 1.0, 1e5),
             Key("cape", "cape_j_kg", "specific energy", 0.0, 1e4),
             Key("wind_chill", "wind_chill_k", "temperature", 173.15, 313.15),
@@ -164,6 +168,7 @@ ON_PASSAGE: Mapping[str, tuple[str, float, float | None]] = MappingProxyType(
         "wave_height": ("wave_height", 1.0, None),
         "wave_steepness": ("steepness", 1.0, None),
         "opposing_current": ("opposing_current", 1.0, None),
+        "drift": ("drift", 1.0, None),
         "visibility": ("visibility", -1.0, None),
         "cape": ("cape", 1.0, None),
         "wind_chill": ("wind_chill", -1.0, 10.0),
@@ -207,7 +212,7 @@ def read_limits(path: str | FilePath) -> Limits:
         gust = "none"
 
     Keys: wind, gust, headwind, crosswind, offshore_wind, offshore_wind_beyond, wave_height,
-    wave_steepness, opposing_current, offshore, time_on_water, daylight, visibility, cape,
+    wave_steepness, opposing_current, offshore, time_on_water, daylight, drift, visibility, cape,
     wind_chill, water_temperature, offshore_notice, close_share, member_share, delay, slower.
 
     Raises

@@ -25,7 +25,7 @@ from routeplan._power import (
     wave_factor,
 )
 
-__all__ = ["STUCK", "march", "new_state", "new_work"]
+__all__ = ["STUCK", "ground_speeds", "march", "new_state", "new_work"]
 
 UNDER_WAY, LOST, STUCK, ENDED = range(4)
 
@@ -318,3 +318,21 @@ def march(
                         for q in range(out[3].shape[3]):
                             out[3][m, n, e, q] = True
                 leave[m, n, e] = clock[m, e]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def ground_speeds(craft: Any, course: Any, now: Any, have: Any, out: Any) -> None:
+    """Speed over ground in conditions `now` (7, n) on courses (sin, cos) (2, n), into out (n,).
+
+    nan where the wind is unknown or the course cannot be held.
+    """
+    guess = np.zeros(2)
+    point = np.zeros(DRIVING)
+    for i in range(out.size):
+        for f in range(DRIVING):
+            point[f] = now[f, i]
+        if math.isnan(point[U]) or math.isnan(point[V]):
+            out[i] = np.nan
+            continue
+        air, wave, stream = _frame(point, (course[0, i], course[1, i]), have)
+        out[i] = _over_ground(craft, craft[POWER], air, wave, stream, guess)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from routeplan._path import Path
 from routeplan.errors import InputError
@@ -14,7 +15,17 @@ from routeplan.propulsion import Craft
 if TYPE_CHECKING:
     from routeplan.sampling import PointSeries
 
-__all__ = ["COMPUTED", "check", "collect", "driving", "empty", "kept", "steps", "watched"]
+__all__ = [
+    "COMPUTED",
+    "check",
+    "collect",
+    "conditions",
+    "driving",
+    "empty",
+    "kept",
+    "steps",
+    "watched",
+]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -47,6 +58,7 @@ _WATCHED = {
     "wind_chill": ("wind_chill_temperature", -1.0),
     "steepness": ("sea_surface_wave_steepness", 1.0),
     "wave_source": ("wave_source", 1.0),
+    "drift": ("time_ashore_by_drift", 1.0),
 }
 
 
@@ -90,6 +102,29 @@ def driving(series: PointSeries) -> tuple[FloatArray, NDArray[np.int64], BoolArr
         else:
             drive[i] = values[_DRIVE[row]]
     return drive, np.array(rows), np.array([waves, current, direction])
+
+
+def conditions(
+    weather: Mapping[str, ArrayLike], course: ArrayLike
+) -> tuple[FloatArray, BoolArray, tuple[int, ...]]:
+    """The seven driving fields in one place, (7, n); what there is; and their common shape."""
+    given = {name: np.asarray(value, dtype=float) for name, value in weather.items()}
+    missing = [name for name in _DRIVE[:2] if name not in given]
+    if missing:
+        msg = f"the weather has no {missing[0]}; it is required"
+        raise InputError(msg, field=missing[0])
+    used = [n for n in (*_DRIVE, _WAVE_FROM) if n in given]
+    shape = np.broadcast_shapes(np.shape(course), *(given[n].shape for n in used))
+    now = np.zeros((len(_DRIVE), int(np.prod(shape))))
+    for i, name in enumerate(_DRIVE):
+        if name in given:
+            now[i] = np.broadcast_to(given[name], shape).ravel()
+    direction = _WAVE_FROM in given
+    if direction:
+        angle = np.radians(np.broadcast_to(given[_WAVE_FROM], shape).ravel())
+        now[3], now[4] = np.sin(angle), np.cos(angle)
+    current = all(name in given for name in _DRIVE[5:7])
+    return now, np.array([_DRIVE[2] in given, current, direction]), shape
 
 
 def watched(series: PointSeries, shape: tuple[int, ...]) -> tuple[tuple[str, ...], FloatArray]:

@@ -16,17 +16,18 @@ after it unknown. A step that no craft can make headway on ends the passage ther
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from routeplan._marchfields import (
     COMPUTED,
     check,
     collect,
+    conditions,
     driving,
     empty,
     kept,
@@ -40,7 +41,7 @@ from routeplan.propulsion import Craft, craft_row
 if TYPE_CHECKING:
     from routeplan.sampling import PointSeries
 
-__all__ = ["MIN_WAY_MS", "Pace", "Passage", "Path", "path_along", "simulate"]
+__all__ = ["MIN_WAY_MS", "Pace", "Passage", "Path", "path_along", "simulate", "speed_over_ground"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -258,6 +259,38 @@ def simulate(
         unknown=noted[3],
         length_m=path.leg_length_m,
     )
+
+
+def speed_over_ground(
+    craft: Craft, course_deg: ArrayLike, weather: Mapping[str, ArrayLike]
+) -> FloatArray:
+    """Speed made good on a course in given weather, with the ferry angle held.
+
+    Parameters
+    ----------
+    craft : Craft
+    course_deg : array_like
+        [degrees true]
+    weather : mapping of CF standard name to array_like
+        The two wind components; wave height and direction and the two current components when
+        known. Shapes broadcast with the course.
+
+    Returns
+    -------
+    ndarray
+        [m/s]; 0 where no way is made or the course cannot be held, nan where the wind is unknown.
+        Unknown sea and current count as none.
+    """
+    from routeplan import _march  # numba is slow to load, and not every command paddles
+
+    now, have, shape = conditions(weather, course_deg)
+    course = np.radians(np.broadcast_to(np.asarray(course_deg, dtype=float), shape)).ravel()
+    out = np.empty(course.size)
+    _march.ground_speeds(
+        craft_row(craft), np.stack([np.sin(course), np.cos(course)]), now, have, out
+    )
+    unknown = np.isnan(now[0]) | np.isnan(now[1])
+    return np.where(unknown, np.nan, np.where(out >= MIN_WAY_MS, out, 0.0)).reshape(shape)
 
 
 def _pace_row(pace: Pace) -> FloatArray:

@@ -8,6 +8,8 @@
     scan.reasons(i)                     # sentences on launch i, worst first
     i = propose_launch(scan)            # and why_launch(scan, i)
     nearest_miss(scan)                  # what would open one, where none is good
+    turn_back_times(scan, i)            # until when to go on or turn round
+    landings_under_power(scan, i)       # soonest shore from along the way
 
 With an ensemble the verdict of a launch is the one that at least `Limits.member_share` of the
 members reach; its findings are told of the member at that place, so that they fit the verdict.
@@ -23,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan._advice import NearestMiss, nearest_miss, propose_launch, why_launch
+from routeplan._bailout import Landing, TurnBack, landings_under_power, turn_back_times
 from routeplan._findings import Finding
 from routeplan._launchscan import LaunchScan, Outing
 from routeplan.errors import InputError
@@ -39,13 +42,17 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Finding",
+    "Landing",
     "LaunchScan",
     "LaunchWindow",
     "NearestMiss",
+    "TurnBack",
     "find_windows",
+    "landings_under_power",
     "nearest_miss",
     "propose_launch",
     "scan_launches",
+    "turn_back_times",
     "why_launch",
 ]
 

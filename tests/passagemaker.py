@@ -17,6 +17,18 @@ HEIGHT = "sea_surface_wave_significant_height"
 CURRENT_U, CURRENT_V = "eastward_sea_water_velocity", "northward_sea_water_velocity"
 
 
+def point_series(time, values):
+    """A series whose points are all inside and whose sea cells are their own."""
+    points = next(iter(values.values())).shape[0]
+    return PointSeries(
+        time=time.astype("datetime64[ns]"),
+        values=values,
+        inside=np.ones(points, dtype=bool),
+        sea_cell_m={},
+        sea_cell_limit_m=25_000.0,
+    )
+
+
 def straight(length_m=10_800.0, *, steps=40, legs=4, course_deg=0.0, offshore_m=300.0, **more):
     """A path of equal steps and legs on one course."""
     ones = np.ones(steps)
@@ -45,7 +57,7 @@ def series(path, *, hours=72, step=HOUR, members=1, **fields):
             value = value[:, None]
         values[names.get(name, name)] = np.broadcast_to(value, shape).copy()
     time = START + np.arange(count) * step
-    return PointSeries(time.astype("datetime64[ns]"), values, np.ones(shape[0], dtype=bool))
+    return point_series(time, values)
 
 
 def launches(first=6, last=18, step=30):

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
+from passagemaker import point_series
 
 from routeplan.errors import InputError
-from routeplan.sampling import PointSeries
 from routeplan.waves import (
     WaveSource,
     fetch_toward,
@@ -186,7 +186,7 @@ def series_of(height, source_deg, wind_from=250.0):
     if source_deg is not None:
         values[FROM] = np.full(shape, source_deg)
     time = np.datetime64("2026-06-01", "ns") + np.arange(3) * np.timedelta64(1, "h")
-    return PointSeries(time, values, np.ones(2, dtype=bool))
+    return point_series(time, values)
 
 
 # The first point is open between 230 and 270 degrees, the second lies behind islands.
