@@ -46,7 +46,7 @@ def load(
     if place.is_dir():
         try:
             return _map(place, points)
-        except (OSError, ValueError) as fault:
+        except (OSError, ValueError, EOFError) as fault:
             _log.warning("rebuilding the coastline index %s: %s", place, fault)
             shutil.rmtree(place, ignore_errors=True)
     rings = read(points, meta)
