@@ -240,7 +240,7 @@ def _field(key: _Key, piece: _Piece, scan: _Scan) -> Field:
         label=key.label,
         units=key.units,
         time=times,
-        number=None if numbers.size == 1 else numbers,
+        number=None if numbers.size == 1 and numbers[0] < 0 else numbers,
         grid=piece.grid.cut,
         file=str(scan.path),
         data=data,

@@ -33,7 +33,12 @@ def merge_fields(fields: list[Field]) -> list[Field]:
                 break
         else:
             groups.append([item])
-    return [group[0] if len(group) == 1 else _join(group) for group in groups]
+    joined = [group[0] if len(group) == 1 else _join(group) for group in groups]
+    # A single member is no ensemble.
+    return [
+        replace(item, number=None) if item.number is not None and item.number.size == 1 else item
+        for item in joined
+    ]
 
 
 def choose(fields: list[Field], meta: Meta) -> dict[str, Field]:
@@ -103,7 +108,7 @@ def _join(group: list[Field]) -> Field:
     return replace(
         group[0],
         time=times,
-        number=None if numbers.size == 1 else numbers,
+        number=numbers,
         data=data,
         since=since if known else None,
         file=_joined([item.file for item in group]),

@@ -150,7 +150,7 @@ def _field(
         label=str(variable.name),
         units=str(variable.attrs.get("units", "")),
         time=hours.time[wanted],
-        number=None if number is None or number.size == 1 else number,
+        number=number,
         grid=window.grid,
         data=data,
         since=None if hours.since is None else hours.since[wanted],
