@@ -193,7 +193,8 @@ def _from_projection(
         raise InputError(msg, path=path, field=str(x.name))
     try:
         crs = CRS.from_cf(dict(ds[mapping].attrs))
-        geographic = crs.geodetic_crs
+        # A rotated pole is itself geographic; what it is derived from has the true pole.
+        geographic = crs.source_crs if crs.is_geographic and crs.is_derived else crs.geodetic_crs
         turn = Transformer.from_crs(crs, geographic, always_xy=True)
     except (ProjError, KeyError, TypeError, ValueError) as err:
         msg = f"{path}: projection {mapping!r} is not known; allowed are CF grid mappings"
