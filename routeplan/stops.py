@@ -4,9 +4,30 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from routeplan._place import KINDS, Place, kind_of, places_of_waypoints
+from routeplan._placefile import read_places
+from routeplan._placelanding import LandingState
+from routeplan._placeline import Stop, camps_on_line, places_on_line, staged_route
+from routeplan._stagehops import Hops, StageWeights, StageWishes
 from routeplan.route import Leg, Route, Waypoint
 
-__all__ = ["Stage", "stages_of"]
+__all__ = [
+    "KINDS",
+    "Hops",
+    "LandingState",
+    "Place",
+    "Stage",
+    "StageWeights",
+    "StageWishes",
+    "Stop",
+    "camps_on_line",
+    "kind_of",
+    "places_of_waypoints",
+    "places_on_line",
+    "read_places",
+    "staged_route",
+    "stages_of",
+]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
