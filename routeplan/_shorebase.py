@@ -11,7 +11,7 @@ should vectorise count with unsigned integers, which numba does not check for be
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, NamedTuple
 
 import numba
 import numpy as np
@@ -24,6 +24,7 @@ __all__ = [
     "E2",
     "EIGHT",
     "INF32",
+    "Workspace",
     "compiled",
     "frame",
     "geographic",
@@ -53,15 +54,34 @@ def part(function: Any) -> Any:
     return numba.njit(nogil=True, **options)(function)
 
 
-@part
-def workspace():
-    """Scratch arrays of a search: keys, stack of keys, stack of nodes, two for edges."""
-    return (
+class Workspace(NamedTuple):
+    """Scratch arrays of the kernels, made outside them since that is quicker to compile."""
+
+    keys: Any  # (8,) float32, of a block
+    stack_key: Any  # (128,) float32
+    stack_node: Any  # (128,) int64
+    sides: Any  # (17,) float64, of a run, as the next
+    shares: Any
+    ray: Any  # (10,) float32: place, left, ahead, longest chord
+    f: Any  # (12,) float64: a place, and up, east and north there
+    m: Any  # (3,) float64, as the next: left and ahead of a ray, points
+    t: Any
+    a: Any
+    b: Any
+
+
+def workspace() -> Workspace:
+    """Scratch arrays for one thread."""
+    run = RUN_EDGES + 1
+    return Workspace(
         np.empty(FAN, np.float32),
         np.empty(_STACK, np.float32),
         np.empty(_STACK, np.int64),
-        np.empty(RUN_EDGES + 1, np.float64),
-        np.empty(RUN_EDGES + 1, np.float64),
+        np.empty(run),
+        np.empty(run),
+        np.empty(10, np.float32),
+        np.empty(12),
+        *(np.empty(3) for _ in range(4)),
     )
 
 
@@ -93,21 +113,21 @@ def geographic(x, y, z):
 
 
 @part
-def push(keys, child, runs, stack_key, stack_id, top):
+def push(work, child, runs, top):
     """Put the spheres that count on the stack, the nearest on top.
 
     A node of the stack is the number of a block, or of a run as -run - 1.
     """
     base = top
     for j in range(FAN):
-        key = keys[j]
+        key = work.keys[j]
         if key < INF32:
             place = top
-            while place > base and stack_key[place - 1] < key:
-                stack_key[place] = stack_key[place - 1]
-                stack_id[place] = stack_id[place - 1]
+            while place > base and work.stack_key[place - 1] < key:
+                work.stack_key[place] = work.stack_key[place - 1]
+                work.stack_node[place] = work.stack_node[place - 1]
                 place -= 1
-            stack_key[place] = key
-            stack_id[place] = child + j if child >= 0 else -(child + runs + j) - 1
+            work.stack_key[place] = key
+            work.stack_node[place] = child + j if child >= 0 else -(child + runs + j) - 1
             top += 1
     return top

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
+from routeplan._shorebase import workspace
 from routeplan._shoreindex import ShoreIndex
 from routeplan._shorerays import crossings
 from routeplan.geodesy import interpolate
@@ -59,7 +60,7 @@ def _hits(
     room = 256
     while True:
         way, turn = np.empty(room), np.empty(room, np.int64)
-        found = crossings(index, lon, lat, course, length, way, turn)
+        found = crossings(index, workspace(), lon, lat, course, length, way, turn)
         if found <= room:
             break
         room = found

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from routeplan._shorebase import compiled, frame, geographic, part, push, workspace
+from routeplan._shorebase import compiled, frame, geographic, part, push
 from routeplan._shorenearest import edge_distances, near_block, on_edge
 from routeplan._shorerings import EQUATOR_M, FLATTENING, UNITS_PER_M
 
@@ -75,15 +75,14 @@ def _cut(distance):
 
 
 @compiled
-def farther(index, lon, lat, runs, out):
+def farther(index, work, lon, lat, runs, out):
     """Nearest shore by geodesic among all whose chord could make them that, into out (n, 4).
 
     runs (n,) and out come from `nearest`. The distance is nan close to the antipode of the
     shore, where the longitude and latitude of the nearest by chord are left.
     """
-    keys, stack_key, stack_id, squares, shares = workspace()
+    f, q, squares, shares = work.f, work.a, work.sides, work.shares
     total = len(index.first) - 1
-    f, q = np.empty(12), np.empty(3)
     for i in range(len(lon)):
         frame(lon[i], lat[i], f)
         distance, azimuth = _vincenty(lon[i], lat[i], out[i, 1], out[i, 2])
@@ -91,17 +90,17 @@ def farther(index, lon, lat, runs, out):
         if math.isnan(distance):
             continue
         cut = _cut(distance)
-        stack_key[0], stack_id[0] = np.float32(0.0), len(index.child) - 1
-        stack_key[1], stack_id[1] = np.float32(0.0), -runs[i] - 1
+        work.stack_key[0], work.stack_node[0] = np.float32(0.0), len(index.child) - 1
+        work.stack_key[1], work.stack_node[1] = np.float32(0.0), -runs[i] - 1
         top = 2
         while top:
             top -= 1
-            node = stack_id[top]
-            if stack_key[top] > cut:
+            node = work.stack_node[top]
+            if work.stack_key[top] > cut:
                 continue
             if node >= 0:
-                near_block(index.spheres, node, f, cut, keys)
-                top = push(keys, index.child[node], total, stack_key, stack_id, top)
+                near_block(index.spheres, node, f, cut, work.keys)
+                top = push(work, index.child[node], total, top)
                 continue
             begin = index.first[-node - 1]
             n = index.first[-node] - begin

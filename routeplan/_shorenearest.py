@@ -20,7 +20,6 @@ from routeplan._shorebase import (
     geographic,
     part,
     push,
-    workspace,
 )
 from routeplan._shorerays import first_hit
 from routeplan._shorerings import EQUATOR_M, UNITS_PER_M
@@ -76,42 +75,41 @@ def on_edge(index, i, share, q):
 
 
 @part
-def _by_chord(index, o, run, work):
+def _by_chord(index, work, run):
     """Nearest edge by chord, beginning with the guess `run`: run, its point, share, chord [m]."""
-    keys, stack_key, stack_id, squares, shares = work
     runs = len(index.first) - 1
     best, square, point, share = np.inf, np.inf, 0, 0.0
-    stack_key[0], stack_id[0] = np.float32(0.0), len(index.child) - 1
-    stack_key[1], stack_id[1] = np.float32(0.0), -run - 1
+    work.stack_key[0], work.stack_node[0] = np.float32(0.0), len(index.child) - 1
+    work.stack_key[1], work.stack_node[1] = np.float32(0.0), -run - 1
     top = 2
     while top:
         top -= 1
-        node = stack_id[top]
-        if stack_key[top] > best:
+        node = work.stack_node[top]
+        if work.stack_key[top] > best:
             continue
         if node >= 0:
-            near_block(index.spheres, node, o, best, keys)
-            top = push(keys, index.child[node], runs, stack_key, stack_id, top)
+            near_block(index.spheres, node, work.f, best, work.keys)
+            top = push(work, index.child[node], runs, top)
             continue
         begin = index.first[-node - 1]
         n = index.first[-node] - begin
-        edge_distances(index, begin, n, o, squares, shares)
+        edge_distances(index, begin, n, work.f, work.sides, work.shares)
         for j in range(n - 1):
-            if squares[j] < square:
-                square, run, point, share = squares[j], -node - 1, begin + j, shares[j]
+            if work.sides[j] < square:
+                square, run, point, share = work.sides[j], -node - 1, begin + j, work.shares[j]
                 best = math.sqrt(square) * _UNIT
     return run, point, share, best
 
 
 @part
-def _on_land(index, f, point, share, work, ray):
+def _on_land(index, work, point, share):
     """Whether a place lies on the right, the landward side, of the shoreline nearest to it.
 
     Where the nearest point is inside an edge, the side of the edge tells. Where it is an end of
     edges, the first edge that a ray to the middle of one of them crosses tells, which needs no
     knowledge of how edges join there.
     """
-    a, b = np.empty(3), np.empty(3)
+    f, a, b, m, t = work.f, work.a, work.b, work.m, work.t
     on_edge(index, point, 0.0, a)
     on_edge(index, point, 1.0, b)
     for axis in range(3):
@@ -122,7 +120,6 @@ def _on_land(index, f, point, share, work, ray):
         cross += f[4] * (a[2] * b[0] - a[0] * b[2])
         cross += f[5] * (a[0] * b[1] - a[1] * b[0])
         return cross <= 0.0
-    m, t = np.empty(3), np.empty(3)
     for aim in (0.5, 0.30901, 0.71317, 0.11803, 0.93171):
         east, north = 0.0, 0.0
         for axis in range(3):
@@ -133,8 +130,7 @@ def _on_land(index, f, point, share, work, ray):
         for axis in range(3):
             t[axis] = (east * f[6 + axis] + north * f[9 + axis]) / reach
             m[axis] = (east * f[9 + axis] - north * f[6 + axis]) / reach
-        limit = reach * (1.0 + _NEAR_TIE) + _NEAR_TIE
-        _, into = first_hit(index, f, m, t, limit, work, ray)
+        _, into = first_hit(index, work, reach * (1.0 + _NEAR_TIE) + _NEAR_TIE)
         if into != 0:
             return into < 0
     return False
@@ -153,23 +149,22 @@ def _arc(f, east, north, chord):
 
 
 @compiled
-def nearest(index, lon, lat, want_land, out, runs, land):
+def nearest(index, work, order, lon, lat, want_land, out, runs, land):
     """Nearest shore by chord: distance, longitude, latitude, bearing into out (n, 4).
 
-    runs (n,) receives the run it is on, land (n,) whether the place is on land. Good to
-    millimetres for distances up to some tens of kilometres.
+    runs (n,) receives the run it is on, land (n,) whether the place is on land. `order` (n,) is
+    the order in which to go, best from neighbour to neighbour. Good to millimetres for
+    distances up to some tens of kilometres.
     """
-    work = workspace()
-    ray = np.empty(10, np.float32)
-    f, q = np.empty(12), np.empty(3)
+    f, q = work.f, work.a
     run = 0
-    for i in range(len(lon)):
+    for i in order:
         land[i] = False
         if math.isnan(lon[i]) or math.isnan(lat[i]):
             out[i, :] = math.nan
             continue
         frame(lon[i], lat[i], f)
-        run, point, share, chord = _by_chord(index, f, run, work)
+        run, point, share, chord = _by_chord(index, work, run)
         runs[i] = run
         on_edge(index, point, share, q)
         out[i, 1], out[i, 2] = geographic(q[0], q[1], q[2])
@@ -179,4 +174,4 @@ def nearest(index, lon, lat, want_land, out, runs, land):
             north += (q[axis] - f[axis]) * f[9 + axis]
         out[i, 0], out[i, 3] = _arc(f, east, north, chord)
         if want_land and chord < _BEYOND_M:
-            land[i] = _on_land(index, f, point, share, work, ray)
+            land[i] = _on_land(index, work, point, share)

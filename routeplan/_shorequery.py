@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from routeplan._shorebase import workspace
 from routeplan._shorefar import farther
-from routeplan._shoreindex import ShoreIndex
+from routeplan._shoreindex import ShoreIndex, build_index
 from routeplan._shorenearest import nearest
-from routeplan._shorerays import fetch
+from routeplan._shorerays import crossings, fetch
+from routeplan._shorerings import Rings, strokes
 from routeplan.errors import InputError
 from routeplan.geodesy import direct, inverse
 
-__all__ = ["Places", "as_places", "fetch_of", "nearest_of"]
+__all__ = ["Places", "as_places", "fetch_of", "nearest_of", "warm_up"]
 
 FloatArray = npt.NDArray[np.float64]
 
 # Below this the nearest by chord is the nearest by geodesic within 2 mm: arcs over one chord c
 # differ by at most c^3 / 24 (1 / Rmin^2 - 1 / Rmax^2).
 _FAR_M = 50_000.0
+_MANY = 2_000  # places, from which sorting them pays
+_IN_ROW = 3.0
 _LEAP_M = 150_000.0  # a normal section of this length keeps within 5 cm of the geodesic
 
 
@@ -52,13 +57,25 @@ def as_places(lon: npt.ArrayLike, lat: npt.ArrayLike) -> Places:
     return Places(np.ascontiguousarray(turned), np.array(north, np.float64).ravel(), east.shape)
 
 
+def _round_trip(places: Places) -> npt.NDArray[np.int64]:
+    """Order of many places in which neighbours follow each other: rows to and fro."""
+    count = len(places.lon)
+    known = ~np.isnan(places.lon + places.lat)
+    if count < _MANY or not known.any():
+        return np.arange(count)
+    x, y = ((v - v[known].min()) / (np.ptp(v[known]) + 1e-9) for v in (places.lon, places.lat))
+    row = np.floor(y * math.sqrt(count) / _IN_ROW)
+    return np.argsort(row + np.where(row % 2.0 == 0.0, x, 1.0 - x) * 0.999)
+
+
 def _by_chord(
     index: ShoreIndex, places: Places, *, land: bool
 ) -> tuple[FloatArray, npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
     out = np.empty((len(places.lon), 4))
     runs = np.zeros(len(places.lon), np.int64)
     dry = np.zeros(len(places.lon), np.bool_)
-    nearest(index, places.lon, places.lat, land, out, runs, dry)
+    order = _round_trip(places)
+    nearest(index, workspace(), order, places.lon, places.lat, land, out, runs, dry)
     return out, runs, dry
 
 
@@ -70,7 +87,7 @@ def nearest_of(
     far = np.flatnonzero(out[:, 0] > _FAR_M)
     if far.size:
         refined = out[far]
-        farther(index, places.lon[far], places.lat[far], runs[far], refined)
+        farther(index, workspace(), places.lon[far], places.lat[far], runs[far], refined)
         out[far] = refined
     lost = np.isnan(out[:, 0]) & ~np.isnan(places.lon + places.lat)
     if lost.any():  # close to the antipode, where the iteration for geodesics does not settle
@@ -86,7 +103,8 @@ def fetch_of(
     shape = (len(places.lon), azimuth.shape[1])
     out = np.empty(shape)
     first_leap = min(limit, _LEAP_M)
-    fetch(index, places.lon, places.lat, azimuth, first_leap, out)
+    work = workspace()
+    fetch(index, work, places.lon, places.lat, azimuth, first_leap, out)
     if land:
         dry = _by_chord(index, places, land=True)[2]
         out[dry] = np.where(np.isnan(out[dry]), np.nan, 0.0)
@@ -96,7 +114,7 @@ def fetch_of(
         lon, lat, ahead = _leap(places, azimuth, row, column, done)
         leap = min(limit - done, _LEAP_M)
         more = np.empty((len(row), 1))
-        fetch(index, lon, lat, ahead[:, None], leap, more)
+        fetch(index, work, lon, lat, ahead[:, None], leap, more)
         out[row, column] = done + more[:, 0]
         done += leap
     out[np.isinf(out)] = limit
@@ -115,3 +133,12 @@ def _leap(
     lon, lat = direct(*start, azimuth[0, column], done)
     back, _ = inverse(lon, lat, *start)
     return lon, lat, np.asarray((back + 180.0) % 360.0)
+
+
+def warm_up() -> None:
+    """Compile what the first questions by a coast need."""
+    island = np.array([[0.0, 0.0], [0.0, 0.1], [0.1, 0.1], [0.0, 0.0]])
+    rings = Rings(island, np.array([0, 4]), np.ones(1, np.int8), np.ones(1, np.bool_))
+    index = build_index(strokes(rings))
+    fetch_of(index, as_places([0.0], [0.05]), np.zeros((1, 1)), 10.0, land=True)
+    crossings(index, workspace(), 0.0, 0.05, 0.0, 10.0, np.empty(1), np.empty(1, np.int64))

@@ -16,14 +16,13 @@ import math
 
 import numpy as np
 
-from routeplan._shorebase import BLOCK, E2, EIGHT, INF32, compiled, frame, part, push, workspace
+from routeplan._shorebase import BLOCK, E2, EIGHT, INF32, compiled, frame, part, push
 from routeplan._shorerings import EQUATOR_M, UNITS_PER_M
 
 __all__ = ["crossings", "fetch", "first_hit"]
 
 _UNIT = 1.0 / UNITS_PER_M
 _TIGHTEST_M = EQUATOR_M * (1.0 - E2)  # smallest radius of curvature: the meridian's, equator
-_RAY = 10  # numbers of a ray in 32-bit floats: place, left, ahead, longest chord
 
 
 @part
@@ -86,24 +85,27 @@ def _way(index, i, a, b, o, t):
 
 
 @part
-def first_hit(index, o, m, t, limit, work, ray):
-    """Way [m] to the first shoreline before `limit`, and +1 onto land, -1 off it or 0 for none."""
-    keys, stack_key, stack_id, sides, _ = work
+def first_hit(index, work, limit):
+    """Way [m] to the first shoreline before `limit`, and +1 onto land, -1 off it or 0 for none.
+
+    The ray is that of `work`: from the place f, with m on its left and t ahead.
+    """
+    o, m, t, ray, sides = work.f, work.m, work.t, work.ray, work.sides
     runs = len(index.first) - 1
     into = 0
     mo = (m[0] * o[0] + m[1] * o[1] + m[2] * o[2]) * UNITS_PER_M
     _load(ray, o, m, t)
     ray[9] = _chord(limit)
-    stack_key[0], stack_id[0] = -INF32, len(index.child) - 1
+    work.stack_key[0], work.stack_node[0] = -INF32, len(index.child) - 1
     top = 1
     while top:
         top -= 1
-        node = stack_id[top]
-        if stack_key[top] > limit:
+        node = work.stack_node[top]
+        if work.stack_key[top] > limit:
             continue
         if node >= 0:
-            _ray_block(index.spheres, node, ray, keys)
-            top = push(keys, index.child[node], runs, stack_key, stack_id, top)
+            _ray_block(index.spheres, node, ray, work.keys)
+            top = push(work, index.child[node], runs, top)
             continue
         begin = index.first[-node - 1]
         n = index.first[-node] - begin
@@ -119,8 +121,9 @@ def first_hit(index, o, m, t, limit, work, ray):
 
 
 @part
-def _aim(f, azimuth, t, m):
-    """Direction t and leftward normal m of the ray at `azimuth`; radius of curvature there."""
+def _aim(work, azimuth):
+    """Set direction t and leftward normal m of the ray at `azimuth`; its radius of curvature."""
+    f, m, t = work.f, work.m, work.t
     s, c = math.sin(math.radians(azimuth)), math.cos(math.radians(azimuth))
     for axis in range(3):
         t[axis] = s * f[6 + axis] + c * f[9 + axis]
@@ -132,54 +135,49 @@ def _aim(f, azimuth, t, m):
 
 
 @compiled
-def fetch(index, lon, lat, azimuth, limit, out):
+def fetch(index, work, lon, lat, azimuth, limit, out):
     """Way to the first shoreline from n places along k azimuths each, at most `limit` [m].
 
     azimuth is (1, k) or (n, k) [degrees], out (n, k). A ray without a hit gives inf. For ways
     up to a few hundred kilometres: on them the arc of radius R over the sine R sin(s / R) is
     the geodesic within centimetres.
     """
-    work = workspace()
-    ray = np.empty(_RAY, np.float32)
-    f, m, t = np.empty(12), np.empty(3), np.empty(3)
     for i in range(len(lon)):
-        frame(lon[i], lat[i], f)
+        frame(lon[i], lat[i], work.f)
         row = min(i, len(azimuth) - 1)
         for k in range(azimuth.shape[1]):
             if math.isnan(azimuth[row, k] + lon[i] + lat[i]):
                 out[i, k] = math.nan
                 continue
-            radius = _aim(f, azimuth[row, k], t, m)
+            radius = _aim(work, azimuth[row, k])
             reach = radius * math.sin(limit / radius)
-            along, into = first_hit(index, f, m, t, reach, work, ray)
+            along, into = first_hit(index, work, reach)
             out[i, k] = radius * math.asin(along / radius) if into != 0 else math.inf
 
 
 @compiled
-def crossings(index, lon, lat, azimuth, limit, way, turn):
+def crossings(index, work, lon, lat, azimuth, limit, way, turn):
     """All shoreline along one ray: ways [m] and +1 (onto land) or -1 (off it); their number.
 
     Where there are more than `way` and `turn` hold, only the number is right.
     """
-    keys, stack_key, stack_id, sides, _ = workspace()
-    ray = np.empty(_RAY, np.float32)
-    f, m, t = np.empty(12), np.empty(3), np.empty(3)
+    f, m, t, ray, sides = work.f, work.m, work.t, work.ray, work.sides
     frame(lon, lat, f)
-    radius = _aim(f, azimuth, t, m)
+    radius = _aim(work, azimuth)
     reach = radius * math.sin(limit / radius)
     mo = (m[0] * f[0] + m[1] * f[1] + m[2] * f[2]) * UNITS_PER_M
     _load(ray, f, m, t)
     ray[9] = _chord(reach)
     runs = len(index.first) - 1
     found = 0
-    stack_key[0], stack_id[0] = -INF32, len(index.child) - 1
+    work.stack_key[0], work.stack_node[0] = -INF32, len(index.child) - 1
     top = 1
     while top:
         top -= 1
-        node = stack_id[top]
+        node = work.stack_node[top]
         if node >= 0:
-            _ray_block(index.spheres, node, ray, keys)
-            top = push(keys, index.child[node], runs, stack_key, stack_id, top)
+            _ray_block(index.spheres, node, ray, work.keys)
+            top = push(work, index.child[node], runs, top)
             continue
         begin = index.first[-node - 1]
         n = index.first[-node] - begin

@@ -212,25 +212,21 @@ def _cut_long(rings: Rings, xyz: IntArray, joined: Flags) -> Strokes:
 
 def _long_edges(xyz: IntArray, joined: Flags) -> tuple[IndexArray, IndexArray]:
     """Edges to cut, and into how many pieces."""
-    maybe = joined[:-1].copy()
-    squared = np.zeros(len(maybe), np.float32)
+    pieces = np.ones(xyz.shape[1] - 1, np.int32)
 
     def measure(first: int, last: int) -> None:
-        here = squared[first:last]
-        for row in xyz:
-            step = (row[first + 1 : last + 1] - row[first:last]).astype(np.float32)
-            here += step * step
-        # only these can be too long with the bend of the highest latitudes that have shoreline
-        maybe[first:last] &= here > (_MAX_CHORD_M * UNITS_PER_M / _LARGEST_BEND) ** 2
+        x, y, z = (row[first : last + 1].astype(np.float32) for row in xyz)
+        squared = sum(
+            (row[first + 1 : last + 1] - row[first:last]).astype(np.float32) ** 2 for row in xyz
+        )
+        tangent = np.abs(z) / np.maximum(np.sqrt(x * x + y * y), np.float32(1.0))
+        bend = np.clip(tangent[:-1], 1.0, _LARGEST_BEND**2)
+        steps = np.sqrt(squared * bend) / np.float32(_MAX_CHORD_M * UNITS_PER_M)
+        pieces[first:last] = np.ceil(np.where(joined[first:last], steps, 1.0))
 
-    in_chunks(len(maybe), measure)
-    edge = np.flatnonzero(maybe)
-    x, y, z = xyz[:, edge].astype(np.float64)
-    tangent = np.abs(z) / np.maximum(np.hypot(x, y), 1.0)
-    bend = np.sqrt(np.clip(tangent, 1.0, _LARGEST_BEND**2))
-    length = np.sqrt(squared[edge].astype(np.float64)) / UNITS_PER_M
-    pieces = np.ceil(length * bend / _MAX_CHORD_M).astype(np.int64)
-    return edge[pieces > 1], pieces[pieces > 1]
+    in_chunks(len(pieces), measure)
+    long = np.flatnonzero(pieces > 1)
+    return long, pieces[long].astype(np.int64)
 
 
 def _ends(

