@@ -19,6 +19,7 @@ from routeplan._power import (
     LEEWAY,
     POWER,
     power_at_pace,
+    row_of,
     slip_speed,
     speed_of_slip,
     top_slip,
@@ -56,33 +57,35 @@ def _between(slab: Any, f: int, i: int, member: int, share: float) -> Any:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _over_ground(craft: Any, power: float, air: Any, wave: Any, stream: Any, guess: Any) -> Any:
+def _over_ground(
+    craft: Any, power: float, air: Any, wave: Any, stream: Any, slip: float, sin_b: float
+) -> Any:
     """Speed made good along the course with the ferry angle held; nan if it cannot be held.
 
     air, stream = (along, right) [m/s]; wave = (height, along, right); the angle is counted to
-    the right. guess = [slip, sine of the angle] of the step before is where the search starts.
+    the right. The search starts from slip and sine of the angle of the step before, and returns
+    those of this one beside the speed.
     """
     need = -(stream[1] + craft[LEEWAY] * air[1])
-    sin_b = guess[1] if need != 0.0 else 0.0
+    if need == 0.0:
+        sin_b = 0.0
     cos_b = math.sqrt(1.0 - sin_b * sin_b)
     top = top_slip(craft, power)
     v = 0.0
     for _ in range(_FERRY_TURNS):
         along = air[0] * cos_b + air[1] * sin_b
         across = air[1] * cos_b - air[0] * sin_b
-        slip = slip_speed(craft, power, top, -along, across, guess[0])
-        guess[0] = slip
+        slip = slip_speed(craft, power, top, -along, across, slip)
         v = speed_of_slip(craft, power, slip)
         if wave[0] > 0.0:
             v *= wave_factor(craft, wave[0], wave[1] * cos_b + wave[2] * sin_b)
         if abs(need) >= v:
-            return np.nan
+            return np.nan, slip, 0.0
         turned = need / v
         if abs(turned - sin_b) < _FERRY_TOLERANCE:
             break
         sin_b, cos_b = turned, math.sqrt(1.0 - turned * turned)
-    guess[1] = sin_b
-    return math.sqrt(v * v - need * need) + stream[0]
+    return math.sqrt(v * v - need * need) + stream[0], slip, sin_b
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
@@ -97,14 +100,19 @@ def _pace_power(craft: Any, still: float, pace: Any, paddled_s: float) -> Any:
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _slowest(
-    party: Any, pace: Any, paddled: float, air: Any, wave: Any, stream: Any, guess: Any
+    party: Any, pace: Any, state: Any, m: int, e: int, air: Any, wave: Any, stream: Any
 ) -> Any:
     """Speed over ground of the slowest craft; nan as soon as one cannot hold the course."""
     crafts, still = party
+    paddled, guess = state[2][m, e], state[5]
     slowest = np.inf
     for c in range(crafts.shape[0]):
-        power = _pace_power(crafts[c], still[c], pace, paddled)
-        sog = _over_ground(crafts[c], power, air, wave, stream, guess[c])
+        craft = row_of(crafts, c)
+        power = _pace_power(craft, still[c], pace, paddled)
+        sog, slip, sin_b = _over_ground(
+            craft, power, air, wave, stream, guess[m, e, c, 0], guess[m, e, c, 1]
+        )
+        guess[m, e, c, 0], guess[m, e, c, 1] = slip, sin_b
         if math.isnan(sog):
             return np.nan
         slowest = min(slowest, sog)
@@ -218,7 +226,7 @@ def _step(
     time = fields[3]
     course, shore, length = frame
     m, _, e = cell
-    clock, paddled, last_speed, guess = state[0], state[2], state[4], state[5]
+    clock, paddled, last_speed = state[0], state[2], state[4]
     now, noted, kept = work
     left = length
     while left > 0.0:
@@ -230,7 +238,7 @@ def _step(
         _work_out(now, course, shore, noted)
         _note(noted, kept, cell, k, middle - launch, out)
         air, wave, stream = _frame(now, course, have)
-        sog = _slowest(party, pace, paddled[m, e], air, wave, stream, guess[m, e])
+        sog = _slowest(party, pace, state, m, e, air, wave, stream)
         if not sog >= pace[MIN_WAY]:
             return STUCK
         step_s = left / sog
@@ -321,12 +329,12 @@ def march(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def ground_speeds(craft: Any, course: Any, now: Any, have: Any, out: Any) -> None:
-    """Speed over ground in conditions `now` (7, n) on courses (sin, cos) (2, n), into out (n,).
+def ground_speeds(crafts: Any, course: Any, now: Any, have: Any, out: Any) -> None:
+    """Speed over ground of the first craft in `now` (7, n) on courses (sin, cos) (2, n).
 
-    nan where the wind is unknown or the course cannot be held.
+    Into out (n,); nan where the wind is unknown or the course cannot be held.
     """
-    guess = np.zeros(2)
+    craft = row_of(crafts, 0)
     point = np.zeros(DRIVING)
     for i in range(out.size):
         for f in range(DRIVING):
@@ -335,4 +343,4 @@ def ground_speeds(craft: Any, course: Any, now: Any, have: Any, out: Any) -> Non
             out[i] = np.nan
             continue
         air, wave, stream = _frame(point, (course[0, i], course[1, i]), have)
-        out[i] = _over_ground(craft, craft[POWER], air, wave, stream, guess)
+        out[i] = _over_ground(craft, craft[POWER], air, wave, stream, 0.0, 0.0)[0]

@@ -13,7 +13,15 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-__all__ = ["power_at_pace", "slip_speed", "speed_of_slip", "speeds", "top_slip", "wave_factor"]
+__all__ = [
+    "power_at_pace",
+    "row_of",
+    "slip_speed",
+    "speed_of_slip",
+    "speeds",
+    "top_slip",
+    "wave_factor",
+]
 
 # Columns of a craft row
 POWER, SLIP_K, HULL_A, HULL_N, AIR_B, LEEWAY, LOSS_HEAD, LOSS_BEAM, LOSS_FOLLOW, TOP_SLIP = range(
@@ -23,6 +31,15 @@ COLUMNS = 10
 
 _TOLERANCE = 1e-4  # of the slip, relative; the last Newton step squares it
 _MAX_TURNS = 60
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def row_of(crafts: Any, c: int) -> Any:
+    """Row c of the crafts as plain numbers, which compiled calls pass faster than arrays."""
+    return (
+        crafts[c, 0], crafts[c, 1], crafts[c, 2], crafts[c, 3], crafts[c, 4],
+        crafts[c, 5], crafts[c, 6], crafts[c, 7], crafts[c, 8], crafts[c, 9],
+    )  # fmt: skip
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -106,8 +123,9 @@ def power_at_pace(craft: Any, pace: float, still_speed: float) -> Any:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def speeds(craft: Any, headwind: Any, crosswind: Any, height: Any, cos_angle: Any) -> Any:
-    """Vector form for flat arrays of one length; nan in, nan out."""
+def speeds(crafts: Any, headwind: Any, crosswind: Any, height: Any, cos_angle: Any) -> Any:
+    """Vector form for the first of the crafts, flat arrays of one length; nan in, nan out."""
+    craft = row_of(crafts, 0)
     out = np.empty(headwind.size)
     for i in range(headwind.size):
         if not (

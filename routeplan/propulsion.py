@@ -312,7 +312,7 @@ def speed_through_water(
         angle,
     )
     flat = [np.ascontiguousarray(a).ravel() for a in (head, cross, height, cos_angle)]
-    speeds: NDArray[np.float64] = _power.speeds(craft_row(craft), *flat)
+    speeds: NDArray[np.float64] = _power.speeds(craft_row(craft)[None, :], *flat)
     return speeds.reshape(head.shape)
 
 

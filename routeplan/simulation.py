@@ -287,7 +287,7 @@ def speed_over_ground(
     course = np.radians(np.broadcast_to(np.asarray(course_deg, dtype=float), shape)).ravel()
     out = np.empty(course.size)
     _march.ground_speeds(
-        craft_row(craft), np.stack([np.sin(course), np.cos(course)]), now, have, out
+        craft_row(craft)[None, :], np.stack([np.sin(course), np.cos(course)]), now, have, out
     )
     unknown = np.isnan(now[0]) | np.isnan(now[1])
     return np.where(unknown, np.nan, np.where(out >= MIN_WAY_MS, out, 0.0)).reshape(shape)
