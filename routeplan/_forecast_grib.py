@@ -24,7 +24,7 @@ from routeplan._forecast_fields import (
 from routeplan._forecast_gribgrid import GribGrid, grib_grid
 from routeplan._forecast_gribsplit import split_fields
 from routeplan._forecast_names import Quantity, by_name, by_short
-from routeplan.errors import InputError
+from routeplan.errors import InputError, RouteplanError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -96,7 +96,9 @@ def read_grib(path: Path, request: Request) -> tuple[list[Field], Meta]:
         try:
             for handle in _messages(path):
                 _take(handle, scan)
-        except (eccodes.CodesInternalError, OSError) as err:
+        except RouteplanError:
+            raise
+        except (eccodes.CodesInternalError, OSError, ValueError, OverflowError) as err:
             msg = f"{path}: damaged GRIB file ({_reason(err)}); fetch it again"
             raise InputError(msg, path=path) from err
     meta = Meta(source=scan.source)
@@ -114,7 +116,7 @@ def _messages(path: Path) -> Iterator[int]:
         while (handle := eccodes.codes_grib_new_from_file(stream)) is not None:
             try:
                 if int(_get(handle, "edition", 0)) == 2:
-                    parts = split_fields(eccodes.codes_get_message(handle))
+                    parts = split_fields(eccodes.codes_get_message(handle), path)
                 else:
                     parts = []
                 if len(parts) < 2:

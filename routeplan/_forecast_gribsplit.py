@@ -8,8 +8,12 @@ which has crashed; taking the sections apart needs none.
 from __future__ import annotations
 
 import struct
+from typing import TYPE_CHECKING
 
 from routeplan.errors import InputError
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 __all__ = ["split_fields"]
 
@@ -20,7 +24,7 @@ _SAME_BITMAP = 254  # "the bitmap given before in this message"
 _MAX_FIELDS = 10_000
 
 
-def split_fields(message: bytes) -> list[bytes]:
+def split_fields(message: bytes, path: Path) -> list[bytes]:
     """Messages of one field each; the message itself when it has only one.
 
     Raises
@@ -33,7 +37,7 @@ def split_fields(message: bytes) -> list[bytes]:
     fields: list[bytes] = []
     position = _START
     while message[position : position + 4] != _END:
-        size, number = _section(message, position)
+        size, number = _section(message, position, path)
         section = message[position : position + size]
         position += size
         if number <= _LOCAL:
@@ -47,18 +51,18 @@ def split_fields(message: bytes) -> list[bytes]:
         if number == _DATA:
             fields.append(_assemble(message, kept))
             if len(fields) > _MAX_FIELDS:
-                raise _damaged()
+                raise _damaged(path)
     return [message] if len(fields) == 1 else fields
 
 
-def _section(message: bytes, position: int) -> tuple[int, int]:
+def _section(message: bytes, position: int, path: Path) -> tuple[int, int]:
     if position + 5 > len(message):
-        raise _damaged()
+        raise _damaged(path)
     size, number = struct.unpack_from(">IB", message, position)
     if size < 5 or position + size > len(message) or not _FIRST <= number <= _DATA:
-        raise _damaged()
+        raise _damaged(path)
     if number == _BITMAP and size < 6:
-        raise _damaged()
+        raise _damaged(path)
     return size, number
 
 
@@ -68,6 +72,6 @@ def _assemble(message: bytes, kept: dict[int, bytes]) -> bytes:
     return message[:8] + struct.pack(">Q", total) + body + _END
 
 
-def _damaged() -> InputError:
-    msg = "damaged GRIB file (sections of a message do not add up); fetch it again"
-    return InputError(msg)
+def _damaged(path: Path) -> InputError:
+    msg = f"{path}: damaged GRIB file (sections of a message do not add up); fetch it again"
+    return InputError(msg, path=path)

@@ -7,10 +7,12 @@ JSON heading: nothing of what it sends is executed or unpickled.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import subprocess
 import sys
 import tempfile
+import traceback
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +23,8 @@ from routeplan._forecast_fit import Normalised
 from routeplan.errors import CoverageError, InputError, RouteplanError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
 __all__ = ["MEMORY_LIMIT", "TIME_LIMIT_S", "read_guarded"]
@@ -36,9 +40,16 @@ _COMMAND = (
 
 
 def read_guarded(
-    paths: tuple[Path, ...], request: Request, time_limit_s: float, memory_limit: int
+    paths: tuple[Path, ...],
+    request: Request,
+    time_limit_s: float,
+    memory_limit: int,
+    meanwhile: Callable[[], None] = lambda: None,
 ) -> Normalised:
-    """Read files in a child process; arguments and errors as `open_forecast_guarded`."""
+    """Read files in a child process; arguments and errors as `open_forecast_guarded`.
+
+    `meanwhile` is called while the child works, for what the caller needs anyway.
+    """
     order = {
         "paths": [str(path) for path in paths],
         "bounds": request.bounds,
@@ -51,28 +62,44 @@ def read_guarded(
     }
     with tempfile.TemporaryDirectory(prefix="routeplan-") as folder:
         reply = Path(folder) / "reply"
-        try:
-            done = subprocess.run(
-                [sys.executable, "-P", "-c", _COMMAND, str(reply)],
-                input=json.dumps(order).encode(),
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
-                timeout=time_limit_s,
-                check=False,
-            )
-        except subprocess.TimeoutExpired as err:
+        status = _run(order, reply, time_limit_s, meanwhile)
+        if status is None:
             msg = (
                 f"{paths[0]}: reading took more than {time_limit_s:g} s and was stopped; the file "
                 f"is damaged or too large: fetch it again or ask for less"
             )
-            raise InputError(msg, path=paths[0]) from err
-        if done.returncode != 0 or not reply.is_file():
+            raise InputError(msg, path=paths[0])
+        if status != 0 or not reply.is_file():
             msg = (
-                f"{paths[0]}: the decoder broke down on it (status {done.returncode}); the file is "
-                f"damaged or needs more than {memory_limit / 1024**3:g} GiB: fetch it again"
+                f"{paths[0]}: the decoder broke down on it (status {status}); the file is damaged "
+                f"or needs more than {memory_limit / 1024**3:.2g} GiB: fetch it again"
             )
             raise InputError(msg, path=paths[0])
         return _receive(reply, paths[0])
+
+
+def _run(
+    order: dict[str, Any], reply: Path, time_limit_s: float, meanwhile: Callable[[], None]
+) -> int | None:
+    """Run the child; its exit status, or None when it took too long and was stopped."""
+    child = subprocess.Popen(
+        [sys.executable, "-P", "-c", _COMMAND, str(reply)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    with child:
+        try:
+            assert child.stdin is not None
+            with contextlib.suppress(BrokenPipeError):  # its status tells
+                child.stdin.write(json.dumps(order).encode())
+                child.stdin.close()
+            meanwhile()
+            return child.wait(time_limit_s)
+        except subprocess.TimeoutExpired:
+            return None
+        finally:
+            child.kill()
 
 
 def _receive(reply: Path, path: Path) -> Normalised:
@@ -107,7 +134,10 @@ def _error(head: dict[str, Any]) -> RouteplanError:
         return CoverageError(
             message, bounds=None if bounds is None else tuple(bounds), time_range=times
         )
-    return InputError(message, field=head.get("field"), path=head.get("path"))
+    error = InputError(message, field=head.get("field"), path=head.get("path"))
+    if "trace" in head:
+        error.__cause__ = RuntimeError(str(head["trace"]))
+    return error
 
 
 def _child() -> None:
@@ -127,6 +157,14 @@ def _child() -> None:
         result = read_forecast(tuple(Path(p) for p in order["paths"]), request)
     except RouteplanError as err:
         target.write_text(json.dumps(_describe(err)) + "\n")
+    except Exception as err:
+        head = {
+            "error": "InputError",
+            "message": f"{order['paths'][0]}: cannot be read ({_one_line(err)})",
+            "path": order["paths"][0],
+            "trace": traceback.format_exc(),
+        }
+        target.write_text(json.dumps(head) + "\n")
     else:
         _send(result, target)
 
@@ -178,3 +216,7 @@ def _send(result: Normalised, target: Path) -> None:
         stream.write(json.dumps(head).encode() + b"\n")
         for array in arrays.values():
             np.ascontiguousarray(array).tofile(stream)
+
+
+def _one_line(err: Exception) -> str:
+    return " ".join(f"{type(err).__name__}: {err}".split())[:200]

@@ -114,7 +114,8 @@ def open_forecast_guarded(
     """
     paths = source_paths(path)
     request = make_request(bounds, time_range)
-    return _dataset(read_guarded(paths, request, time_limit_s, memory_limit), paths)
+    result = read_guarded(paths, request, time_limit_s, memory_limit, _prepare)
+    return _dataset(result, paths)
 
 
 def inspect_forecast(
@@ -162,6 +163,11 @@ def coverage(ds: xr.Dataset) -> Coverage:
         [str(name) for name in ds.data_vars],
         ds.attrs,
     )
+
+
+def _prepare() -> None:
+    """Import what takes a second, while the child process reads."""
+    import xarray  # noqa: F401
 
 
 def _dataset(result: Normalised, paths: tuple[Path, ...]) -> xr.Dataset:
