@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan._findings import duration, show_limit
+from routeplan._findings import duration, limit_words, show_limit
 from routeplan._launchscan import LaunchScan
 from routeplan.limits import Verdict
 
@@ -47,8 +47,10 @@ def why_launch(scan: LaunchScan, i: int) -> str:
     words = "within the limits" if verdict is Verdict.WITHIN else "good, though close to a limit"
     parts = [f"It is {words}"]
     if np.isfinite(scan.margin[i]):
-        hand = f"{100.0 * scan.margin[i]:.0f} % in hand against {_name(str(scan.margin_limit[i]))}"
-        parts.append(f"with {hand}, its tightest limit")
+        tightest = limit_words(str(scan.margin_limit[i]))
+        parts.append(
+            f"with {100.0 * scan.margin[i]:.0f} % in hand against its tightest limit, {tightest}"
+        )
     if scan.robust is not None:
         late, slow = duration(limits.delay_s), f"{100.0 * limits.slower_share:.0f} %"
         stays = "stays good" if scan.robust[i] else "does not stay good"
@@ -92,7 +94,7 @@ def nearest_miss(scan: LaunchScan) -> NearestMiss | None:
     value = scan.detail.limits.value(limit) if limit else np.nan
     if limit:
         texts.append(
-            f"Only {_name(limit)} stands against the nearest launch: it needs "
+            f"Only the limit on {limit_words(limit)} stands against the nearest launch: it needs "
             f"{show_limit(limit, needed)} where the limit is {show_limit(limit, value)}."
         )
     if legs:
@@ -102,11 +104,6 @@ def nearest_miss(scan: LaunchScan) -> NearestMiss | None:
     if not texts:
         texts.append("No single limit and no shorter trip would open a launch.")
     return NearestMiss(i, limit, value, needed, shorter, legs, tuple(texts))
-
-
-def _name(limit: str) -> str:
-    special = {"offshore": "distance from shore", "cape": "thunder energy (CAPE)"}
-    return f"the {special.get(limit, limit.replace('_', ' '))} limit"
 
 
 def _single_limit(scan: LaunchScan) -> tuple[int | None, str, float]:

@@ -6,6 +6,8 @@ a field of the finding, so that the time zone is chosen where it is shown.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +15,7 @@ import numpy as np
 from routeplan.limits import Verdict
 from routeplan.units import KNOT_MS, ZERO_CELSIUS_K
 
-__all__ = ["Case", "Finding", "duration", "sentence", "show_limit"]
+__all__ = ["Case", "Finding", "duration", "limit_words", "sentence", "show_limit"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +120,20 @@ def _plain(limit: str, case: Case) -> str:
     return f"{subject} {verb} {value} at worst, {case.where}{note}; the limit is {bound}."
 
 
+def limit_words(limit: str) -> str:
+    """Name of a limit in a sentence: "distance from shore"."""
+    special = {
+        "gust": "gusts",
+        "offshore": "distance from shore",
+        "offshore_wind": "wind off the land",
+        "opposing_current": "current against the wind",
+        "time_on_water": "time on the water",
+        "cape": "thunder energy (CAPE)",
+        "drift": "time ashore when adrift",
+    }
+    return special.get(limit, limit.replace("_", " "))
+
+
 def show_limit(limit: str, value: float) -> str:
     """Value of a limit by its name."""
     if limit in _SUBJECTS:
@@ -160,9 +176,11 @@ def _offshore(case: Case) -> str:
     return f"The line is at most {value} from shore, {case.where}; the limit is {bound}."
 
 
-def duration(seconds: float) -> str:
+def duration(seconds: float, rounded: Callable[[float], int] = round) -> str:
     """Length of time in hours and minutes."""
-    minutes = round(abs(seconds) / 60.0)
+    minutes = int(rounded(abs(seconds) / 60.0))
+    if minutes < 1:
+        return "less than a minute"
     if minutes < 60:
         return f"{minutes} min"
     return f"{minutes // 60} h {minutes % 60:02d} min"
@@ -170,23 +188,23 @@ def duration(seconds: float) -> str:
 
 def _daylight(case: Case) -> str:
     """`value` is the time left before dusk less the margin [s], `limit` the margin."""
-    margin = duration(case.limit)
+    margin = duration(case.limit) if case.limit > 0.0 else "none"
     if case.verdict is Verdict.UNKNOWN:
         return "Whether one arrives in daylight is unknown, as the arrival is."
-    left = case.value + case.limit
+    left = duration(case.value + case.limit, math.floor)
     if case.verdict is Verdict.BEYOND:
-        if left >= 0.0:
+        if case.value + case.limit >= 0.0:
             return (
-                f"Only {duration(left)} are left before the end of civil twilight {case.where}; "
-                f"the margin wanted is {margin}."
+                f"Only {left} of civil daylight would be left {case.where}; the margin wanted is "
+                f"{margin}."
             )
-        return f"It is dark {case.where}: {duration(left)} from civil daylight."
+        dark = duration(case.value + case.limit, math.ceil)
+        return f"It is dark {case.where}: {dark} from civil daylight."
     if case.verdict is Verdict.CLOSE:
         return (
-            f"{duration(left)} are left before the end of civil twilight {case.where}, "
-            f"close to the margin of {margin}."
+            f"{left} of civil daylight would be left {case.where}, close to the margin of {margin}."
         )
-    return f"{duration(left)} of daylight are left at the end; the margin wanted is {margin}."
+    return f"{left} of civil daylight would be left at the end; the margin wanted is {margin}."
 
 
 def _progress(case: Case) -> str:
