@@ -1,9 +1,9 @@
-"""Ways out of a passage: the landing one can reach, and the last moment to go on or turn round."""
+"""From places along a launch, at the hours one is there: the landing in reach, and the drift."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,14 +13,14 @@ from routeplan._launchscan import LaunchScan, Outing
 from routeplan._path import Path
 from routeplan.errors import InputError
 from routeplan.geodesy import direct
-from routeplan.limits import Verdict
+from routeplan.leeway import Drift, LeewayObject, Shore, WeatherGrid, drift_from
 from routeplan.propulsion import Craft
 from routeplan.simulation import speed_over_ground
 
 if TYPE_CHECKING:
     from routeplan.sampling import PointSeries
 
-__all__ = ["Landing", "TurnBack", "landings_under_power", "turn_back_times"]
+__all__ = ["Adrift", "Landing", "drift_along", "landings_under_power"]
 
 FloatArray = NDArray[np.float64]
 TimeArray = NDArray[np.datetime64]
@@ -70,12 +70,7 @@ def landings_under_power(
     if path.fetch_rose_m is None:
         msg = "landings under power need a path with fetch roses"
         raise InputError(msg, field="fetch_rose_m")
-    if not every_m > 0.0:
-        msg = f"landings every {every_m:g} m are not possible; allowed is more than 0"
-        raise InputError(msg, field="every_m", value=every_m)
-    middle = np.cumsum(path.length_m) - path.length_m / 2
-    wanted = np.arange(every_m / 2, path.length_m.sum(), every_m)
-    steps = np.unique(np.abs(middle[:, None] - wanted[None, :]).argmin(axis=0))
+    steps = _every(path, every_m)
     when = _times_at(scan, i)[steps]
     member = int(scan.detail.member[i])
     rose = path.fetch_rose_m[steps]
@@ -174,117 +169,87 @@ def _at(
 
 
 @dataclass(frozen=True, slots=True)
-class TurnBack:
-    """Until when one may go on from the start of a leg, or turn round there.
+class Adrift:
+    """What becomes of somebody without propulsion at a place on the way, at the hour there.
 
-    `arrive` is when the launch gets there; `go_on_until` the latest time from then on at which
-    going on to the end stays within or close all the while, `turn_round_until` the same for going
-    back to where the stage began; NaT where not even at once. `text` says it without clock times.
+    `ashore_first_s` and `ashore_last_s` are the shortest and the longest time until ashore of the
+    three branches, nan where one is still afloat at the end; `offshore_m` is then the farthest
+    from shore. `known` is False where wind or current are not known all the while.
     """
 
     leg: int
     longitude: float
     latitude: float
-    arrive: np.datetime64
-    go_on_until: np.datetime64
-    turn_round_until: np.datetime64
+    when: np.datetime64
+    ashore_first_s: float
+    ashore_last_s: float
+    offshore_m: float
+    known: bool
     text: str
 
 
-def turn_back_times(
-    scan: LaunchScan, i: int, *, step_s: float = 600.0, horizon_s: float = 12 * 3600.0
-) -> tuple[TurnBack, ...]:
-    """Turn-back times of launch i at the start of every leg but the first.
+def drift_along(
+    scan: LaunchScan,
+    i: int,
+    weather: WeatherGrid,
+    it: LeewayObject,
+    *,
+    coast: Shore,
+    hours: float = 6.0,
+    every_m: float = 2_000.0,
+) -> tuple[tuple[Adrift, ...], Drift]:
+    """Drift from places along launch i at the hours one is there, and its tracks.
 
-    Legs that are never begun are left out. Times are tried every `step_s` up to the horizon; at
-    the horizon the true time may be later.
+    Places that are never reached are left out. With members the one that launch i is told from
+    counts for the words; the tracks have all.
     """
-    if not step_s >= 60.0 or not horizon_s >= step_s:
-        msg = "turn-back times need a step of 60 s or more and a horizon no shorter than it"
-        raise InputError(msg, field="step_s", value=step_s)
-    passage, member = scan.detail.passage, int(scan.detail.member[i])
-    out = []
-    for leg in range(1, scan.outing.path.legs):
-        arrive = passage.enter[i, leg, member]
-        if np.isnat(arrive):
-            break
-        tried = arrive + np.arange(0, round(horizon_s) + 1, round(step_s)).astype("timedelta64[s]")
-        on = _until(scan, i, _part(scan.outing, leg, back=False), tried)
-        back = _until(scan, i, _part(scan.outing, leg, back=True), tried)
-        out.append(_turn_back(scan, leg, arrive, on, back))
-    return tuple(out)
-
-
-def _until(scan: LaunchScan, i: int, outing: Outing, tried: TimeArray) -> np.datetime64:
-    """Last of the times tried up to which all are good; NaT when the first is not."""
-    part = outing.scan(tried.astype("datetime64[ns]"), robust=False)
-    good = part.verdict <= Verdict.CLOSE
-    longest = scan.detail.limits.time_on_water_s
-    if longest is not None:
-        spent = (part.arrive - scan.launch[i]) / np.timedelta64(1, "s")
-        good &= spent <= longest
-    bad = np.flatnonzero(~good)
-    count = int(bad[0]) if bad.size else good.size
-    return np.datetime64(part.launch[count - 1], "ns") if count else _NAT
-
-
-def _part(outing: Outing, leg: int, *, back: bool) -> Outing:
-    """The outing from the start of a leg to the end, or back from there to its start."""
-    steps: Any = np.flatnonzero(outing.path.leg < leg if back else outing.path.leg >= leg)
-    steps = steps[::-1] if back else steps
-    series = outing.series
-    values = {name: value[steps] for name, value in series.values.items()}
-    light = outing.daylight
-    if light is not None and back:
-        light = (light[0], light[0])
-    return replace(
-        outing,
-        path=_line(outing.path, steps, back),
-        series=replace(series, values=values, inside=series.inside[steps]),
-        # The hours since the true launch are counted by the caller.
-        limits=replace(outing.limits, time_on_water_s=None),
-        daylight=light,
-        numbers=outing.numbers[:leg][::-1] if back else outing.numbers[leg:],
-    )
-
-
-def _line(path: Path, steps: NDArray[np.intp], back: bool) -> Path:
-    legs = path.leg[steps]
-    bearing, rose = path.shore_bearing_deg, path.fetch_rose_m
-    return Path(
-        longitude=path.longitude[steps],
-        latitude=path.latitude[steps],
-        course_deg=(path.course_deg[steps] + (180.0 if back else 0.0)) % 360.0,
-        length_m=path.length_m[steps],
-        leg=legs.max() - legs if back else legs - legs.min(),
-        offshore_m=path.offshore_m[steps],
-        shore_bearing_deg=None if bearing is None else bearing[steps],
-        fetch_rose_m=None if rose is None else rose[steps],
-    )
-
-
-def _turn_back(
-    scan: LaunchScan, leg: int, arrive: np.datetime64, on: np.datetime64, back: np.datetime64
-) -> TurnBack:
+    steps = _every(scan.outing.path, every_m)
+    when = _times_at(scan, i)[steps]
+    steps, when = steps[~np.isnat(when)], when[~np.isnat(when)]
     path = scan.outing.path
-    first = int(np.flatnonzero(path.leg == leg)[0])
-    number = int(scan.leg_numbers[leg])
-    texts = []
-    for until, words in ((on, "going on"), (back, "turning round")):
-        if np.isnat(until):
-            texts.append(f"{words} is not good on arrival")
-        elif until == arrive:
-            texts.append(f"{words} is good on arrival, with no time to spare")
-        else:
-            spare = float((until - arrive) / np.timedelta64(1, "s"))
-            texts.append(f"{words} stays good for {duration(spare)} after arrival")
-    text = f"At the start of leg {number} {'; '.join(texts)}."
-    return TurnBack(
-        number,
-        float(path.longitude[first]),
-        float(path.latitude[first]),
-        arrive,
-        on,
-        back,
-        text,
+    drift = drift_from(
+        path.longitude[steps], path.latitude[steps], when, weather, it, coast=coast, hours=hours
     )
+    member = min(int(scan.detail.member[i]), weather.members - 1)
+    out = []
+    for j, step in enumerate(steps):
+        ashore = drift.ashore_s[j, :, member]
+        known = bool(drift.known[j, :, member].all())
+        afloat = bool(np.isnan(ashore).any())
+        leg = int(scan.leg_numbers[path.leg[step]])
+        first = float(np.fmin.reduce(ashore))
+        last = np.nan if afloat else float(ashore.max())
+        far = float(np.fmax.reduce(drift.offshore_m[j, :, member])) if afloat else 0.0
+        text = _adrift_text(leg, it, hours, (first, last, far if known else np.nan))
+        out.append(
+            Adrift(
+                leg, float(path.longitude[step]), float(path.latitude[step]), when[j],
+                first, last, far, known, text,
+            )
+        )  # fmt: skip
+    return tuple(out), drift
+
+
+def _adrift_text(
+    leg: int, it: LeewayObject, hours: float, times: tuple[float, float, float]
+) -> str:
+    first, last, far = times
+    begin = f"Adrift from leg {leg} ({it.description})"
+    if np.isnan(far):
+        return f"{begin}: where to is unknown."
+    if np.isnan(last):
+        some = "" if np.isnan(first) else f" ashore after {duration(first)} at the earliest, or"
+        return f"{begin}:{some} still afloat after {hours:g} h, up to {far:,.0f} m from shore."
+    if duration(first) == duration(last):
+        return f"{begin}: ashore after {duration(last)}."
+    return f"{begin}: ashore after {duration(first)} to {duration(last)}."
+
+
+def _every(path: Path, every_m: float) -> NDArray[np.intp]:
+    """Steps about `every_m` apart."""
+    if not every_m > 0.0:
+        msg = f"places every {every_m:g} m are not possible; allowed is more than 0"
+        raise InputError(msg, field="every_m", value=every_m)
+    middle = np.cumsum(path.length_m) - path.length_m / 2
+    wanted = np.arange(min(every_m, path.length_m.sum()) / 2, path.length_m.sum(), every_m)
+    return np.unique(np.abs(middle[:, None] - wanted[None, :]).argmin(axis=0))

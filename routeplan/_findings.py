@@ -217,7 +217,8 @@ def _progress(case: Case) -> str:
 
 def _current(case: Case) -> str:
     if case.verdict is Verdict.UNKNOWN:
-        return f"The current is unknown {case.where}; it was taken as none for the speed."
+        why = f" ({case.note})" if case.note else ""
+        return f"The current is unknown {case.where}{why}; it was taken as none for the speed."
     return "The current is known all the way."
 
 

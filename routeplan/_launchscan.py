@@ -53,6 +53,9 @@ class LaunchScan:
         Worst of the leg (speed: mean); with members the median of them. nan unknown.
     offshore_m : array, shape (m, n)
         Largest distance from shore of the leg.
+    wave_source : array of int8, shape (m, n)
+        `routeplan.waves.WaveSource` of the wave height, the one that says least on the leg; 0
+        where it is not known or was not chosen.
     not_judged : tuple of str
         Default limits the forecast says nothing about.
     robust : array of bool, shape (m,), or None
@@ -85,6 +88,7 @@ class LaunchScan:
     crosswind_ms: FloatArray
     wave_height_m: FloatArray
     offshore_m: FloatArray
+    wave_source: NDArray[np.int8]
     speed_over_ground_ms: FloatArray
     not_judged: tuple[str, ...]
     robust: NDArray[np.bool_] | None
@@ -122,7 +126,14 @@ class Outing:
         margins = np.fmin.reduce(judged.margin, axis=(1, 2))
         member = member_at_share(of_member, margins, self.limits.member_share)
         detail = Detail(
-            passage, judged, self.path, self.limits, self.numbers, member, self.coast_error_m
+            passage=passage,
+            judged=judged,
+            path=self.path,
+            limits=self.limits,
+            numbers=self.numbers,
+            member=member,
+            coast_error_m=self.coast_error_m,
+            series=self.series,
         )
         verdict = np.take_along_axis(of_member, member[:, None], axis=1)[:, 0]
         return LaunchScan(
@@ -180,6 +191,11 @@ def _share_within(of_member: NDArray[np.int8]) -> FloatArray | None:
     return np.asarray((of_member <= Verdict.CLOSE).mean(axis=1))
 
 
+def _wave_source(passage: Passage) -> NDArray[np.int8]:
+    source = np.nan_to_num(passage.quantity("wave_source")).max(axis=-1)
+    return np.asarray(np.ceil(source - 1e-6), dtype=np.int8)
+
+
 def _by_leg(passage: Passage, judged: Judgement, path: Path, limits: Limits) -> dict[str, Any]:
     """Fields of a scan by leg."""
     legs = np.sort(judged.verdict.max(axis=2), axis=2)
@@ -193,6 +209,7 @@ def _by_leg(passage: Passage, judged: Judgement, path: Path, limits: Limits) -> 
         "headwind_ms": _median(passage.headwind_ms),
         "crosswind_ms": _median(passage.crosswind_ms),
         "wave_height_m": _median(passage.wave_height_m),
+        "wave_source": _wave_source(passage),
         "offshore_m": np.broadcast_to(path.leg_offshore_m, passage.enter.shape[:2]),
         "speed_over_ground_ms": _median(passage.speed_over_ground_ms),
     }

@@ -90,7 +90,7 @@ class Limits:
     offshore_wind_beyond_m: float = 500.0
     wave_height_m: float | None = 0.6
     wave_steepness: float | None = None
-    opposing_current_ms: float | None = None
+    opposing_current_ms: float | None = 1.0 * KNOT_MS
     offshore_m: float | None = 1000.0
     time_on_water_s: float | None = None
     daylight_margin_s: float | None = 1800.0

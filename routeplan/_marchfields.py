@@ -24,6 +24,7 @@ __all__ = [
     "empty",
     "kept",
     "steps",
+    "variable_of",
     "watched",
 ]
 
@@ -60,6 +61,15 @@ _WATCHED = {
     "wave_source": ("wave_source", 1.0),
     "drift": ("time_ashore_by_drift", 1.0),
 }
+
+
+def variable_of(quantity: str) -> str:
+    """Variable of the forecast that a quantity of a passage comes from."""
+    if quantity in _WATCHED:
+        return _WATCHED[quantity][0]
+    if quantity == "wave_height":
+        return _DRIVE[2]
+    return _DRIVE[5] if "current" in quantity else _DRIVE[0]
 
 
 def check(series: PointSeries, crafts: tuple[Craft, ...], steps: int) -> None:

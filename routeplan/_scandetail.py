@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from routeplan._findings import Case, Finding, sentence
+from routeplan._marchfields import variable_of
 from routeplan.limits import UNITS_SI, Judgement, Limits, Verdict, quantity_of
 from routeplan.simulation import Passage, Path
 from routeplan.waves import WaveSource
+
+if TYPE_CHECKING:
+    from routeplan.sampling import PointSeries
 
 __all__ = ["Detail", "member_at_share", "rank_of_share"]
 
@@ -55,6 +59,7 @@ class Detail:
     numbers: NDArray[np.int64]
     member: NDArray[np.int64]
     coast_error_m: float
+    series: PointSeries
 
     def told(self) -> dict[str, NDArray[Any]]:
         """Limit that decides each launch, its smallest margin and whose that is."""
@@ -131,7 +136,7 @@ class Detail:
         known = step >= 0
         place = (self.path.longitude[step], self.path.latitude[step]) if known else (np.nan,) * 2
         where = f"on leg {self.numbers[leg]}"
-        note = self._sea(i, leg, worst) if name == "wave_height" else ""
+        note = self._note(i, leg, name, worst)
         case = Case(worst, value, limit, where, self.coast_error_m, note)
         return Finding(
             limit=name,
@@ -147,17 +152,40 @@ class Detail:
             text=sentence(name, case),
         )
 
+    def _note(self, i: int, leg: int, name: str, verdict: Verdict) -> str:
+        """Where a value comes from, or why there is none."""
+        quantity = "current" if name == "current" else quantity_of(name)
+        if quantity is None:
+            return ""
+        variable = variable_of(quantity)
+        if name == "wave_height":
+            words = self._sea(i, leg, verdict)
+        elif verdict is Verdict.UNKNOWN and variable in self.series.values:
+            steps = np.flatnonzero(self.path.leg == leg)
+            lacking = np.isnan(self.series.values[variable][steps]).any(axis=(1, 2))
+            if not lacking.any():
+                return ""
+            words = self.series.reason(variable, int(steps[np.argmax(lacking)]))
+        else:
+            words = ""
+        return words
+
     def _sea(self, i: int, leg: int, verdict: Verdict) -> str:
-        """Which sea a wave height is of, and whether it is steep."""
+        """Which sea a wave height is of, whether it is steep, or why it is unknown."""
         cell = i, leg, int(self.member[i])
         source = self.passage.quantity("wave_source")[cell]
-        if not np.isfinite(source):
+        step = self._step(i, leg, "wave_height")
+        variable = variable_of("wave_height")
+        if not np.isfinite(source) or step < 0:
             return ""
         words = _SEA_WORDS[WaveSource(int(np.ceil(source - 1e-6)))]
         if verdict is Verdict.UNKNOWN:
-            return words if np.isfinite(self.passage.wave_height_m[cell]) else ""
+            return words
+        far = self.series.sea_cell_m.get(variable)
+        if not words and far is not None and far[step] > 0.0:
+            words = self.series.reason(variable, step)
         steep = self.passage.quantity("steepness")[cell] > _STEEP
-        return f"{words}, steep" if steep and words else words or ("steep" if steep else "")
+        return ", ".join([w for w in (words, "steep" if steep else "") if w])
 
     def _value(self, i: int, leg: int, name: str, margin: float) -> tuple[float, float]:
         """Worst value of a limit on a leg and the limit itself, SI."""

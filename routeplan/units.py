@@ -72,6 +72,7 @@ UNITS: Mapping[str, Mapping[str, tuple[float, float]]] = MappingProxyType(
         "power": {"W": (1.0, 0.0)},
         "mass": {"kg": (1.0, 0.0), "g": (0.001, 0.0)},
         "area": {"m2": (1.0, 0.0), "m²": (1.0, 0.0)},
+        "volume": {"L": (0.001, 0.0), "l": (0.001, 0.0), "m3": (1.0, 0.0), "m³": (1.0, 0.0)},
     }
 )
 
@@ -94,7 +95,7 @@ def parse_quantity(text: Any, dimension: str) -> float:
     Returns
     -------
     float
-        Value in SI: m/s, m, s, K, J/kg, W, kg, m²; a share is a fraction (90 % -> 0.9).
+        Value in SI: m/s, m, s, K, J/kg, W, kg, m², m³; a share is a fraction (90 % -> 0.9).
 
     Raises
     ------
@@ -152,4 +153,5 @@ def _example(dimension: str) -> str:
         "power": "40 W",
         "mass": "75 kg",
         "area": "0.8 m²",
+        "volume": "35 L",
     }[dimension]

@@ -10,6 +10,7 @@
     nearest_miss(scan)                  # what would open one, where none is good
     turn_back_times(scan, i)            # until when to go on or turn round
     landings_under_power(scan, i)       # soonest shore from along the way
+    drift_along(scan, i, weather, ...)  # and where one drifts to without propulsion
 
 With an ensemble the verdict of a launch is the one that at least `Limits.member_share` of the
 members reach; its findings are told of the member at that place, so that they fit the verdict.
@@ -25,9 +26,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan._advice import NearestMiss, nearest_miss, propose_launch, why_launch
-from routeplan._bailout import Landing, TurnBack, landings_under_power, turn_back_times
+from routeplan._bailout import Adrift, Landing, drift_along, landings_under_power
 from routeplan._findings import Finding
 from routeplan._launchscan import LaunchScan, Outing
+from routeplan._turnback import TurnBack, turn_back_times
 from routeplan.errors import InputError
 from routeplan.limits import Limits, Verdict
 from routeplan.propulsion import Craft
@@ -41,12 +43,14 @@ if TYPE_CHECKING:
     from routeplan.sun import DaylightSpells
 
 __all__ = [
+    "Adrift",
     "Finding",
     "Landing",
     "LaunchScan",
     "LaunchWindow",
     "NearestMiss",
     "TurnBack",
+    "drift_along",
     "find_windows",
     "landings_under_power",
     "nearest_miss",

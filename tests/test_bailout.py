@@ -7,11 +7,17 @@ import pytest
 from passagemaker import ALWAYS_LIGHT, HOUR, MINUTE, START, U, V, days, launches, series, straight
 
 from routeplan.errors import InputError
-from routeplan.geodesy import inverse
+from routeplan.geodesy import direct, inverse
+from routeplan.leeway import WeatherGrid, leeway_object
 from routeplan.limits import Limits, Verdict
 from routeplan.propulsion import craft, speed_through_water
 from routeplan.simulation import speed_over_ground
-from routeplan.windows import landings_under_power, scan_launches, turn_back_times
+from routeplan.windows import (
+    drift_along,
+    landings_under_power,
+    scan_launches,
+    turn_back_times,
+)
 
 BOARD = craft("touring board", still_water_speed_ms=1.5)
 PLAIN = craft(
@@ -28,6 +34,7 @@ NOTHING = Limits(
     ),
     visibility_m=None,
     cape_j_kg=None,
+    opposing_current_ms=None,
 )
 WIND = replace(NOTHING, wind_ms=6.0)
 NAT = np.datetime64("NaT", "ns")
@@ -129,7 +136,7 @@ def test_unknown_weather_and_missing_roses():
     assert found[-1].text == "Which shore can be reached from leg 4 is unknown."
     with pytest.raises(InputError, match="need a path with fetch roses"):
         landings_under_power(scanned(straight(), series(straight())), 0)
-    with pytest.raises(InputError, match="landings every 0 m"):
+    with pytest.raises(InputError, match="places every 0 m"):
         landings_under_power(scanned(path, series(path)), 0, every_m=0.0)
 
 
@@ -138,6 +145,83 @@ def test_a_group_lands_at_the_pace_of_its_slowest():
     fast = replace(PLAIN, still_water_speed_ms=1.9)
     scan = scanned(path, series(path), who=(fast, PLAIN))
     assert landings_under_power(scan, 0)[0].time_s == pytest.approx(600.0, rel=1e-4)
+
+
+# -- adrift -----------------------------------------------------------------------------------
+
+
+class EastCoast:
+    """Land from a distance east of the path on."""
+
+    def __init__(self, metres):
+        self.meridian = float(direct(11.0, 58.05, 90.0, metres)[0])
+
+    def is_land(self, lon, lat):
+        assert np.size(lon) == np.size(lat)
+        return np.asarray(lon) >= self.meridian
+
+    def distance_to_shore(self, lon, lat):
+        lon, lat = np.asarray(lon, float), np.asarray(lat, float)
+        return inverse(lon, lat, np.full(lon.shape, self.meridian), lat)[1]
+
+
+def grid(u, hours=72):
+    time = START + np.arange(hours + 1) * HOUR
+    fields = np.zeros((2, hours + 1, 2, 2, 1))
+    fields[0] = u
+    return WeatherGrid(time, np.array([57.0, 59.0]), np.array([10.0, 12.0]), fields)
+
+
+def test_drift_from_where_one_is_when_one_is_there():
+    path = straight(course_deg=0.0)
+    scan = scanned(path, series(path, u=5.0), launch=[START + 8 * HOUR])
+    found, drift = drift_along(
+        scan, 0, grid(5.0), leeway_object("board"), coast=EastCoast(700.0), every_m=3_600.0
+    )
+    assert [x.leg for x in found] == [1, 3, 4]
+    assert drift.longitude.shape[:3] == (3, 3, 1)
+    # Downwind 1.93 % of 5 m/s over 700 m; the side branches are as fast to the east.
+    for it in found:
+        assert it.known
+        assert it.ashore_last_s == pytest.approx(700.0 / (0.0193 * 5.0), rel=0.01)
+        assert (
+            it.text
+            == "Adrift from leg "
+            + f"{it.leg} (surf board with a person): ashore after "
+            + (it.text.split("after ")[1])
+        )
+    assert (found[1].when - scan.launch[0]) / HOUR == pytest.approx(
+        5_400.0 / 10_800.0 * 2.0, rel=0.05
+    )
+
+
+def test_drift_that_stays_afloat_or_is_unknown():
+    path = straight(course_deg=0.0)
+    scan = scanned(path, series(path, u=5.0), launch=[START + 8 * HOUR])
+    board = leeway_object("board")
+    out, _ = drift_along(scan, 0, grid(-5.0), board, coast=EastCoast(700.0), hours=2.0)
+    assert np.isnan(out[0].ashore_last_s)
+    assert out[0].offshore_m == pytest.approx(700.0 + 0.0193 * 5.0 * 7_200.0, rel=0.01)
+    assert "still afloat after 2 h, up to 1,39" in out[0].text
+    lost, _ = drift_along(scan, 0, grid(-5.0, hours=9), board, coast=EastCoast(700.0))
+    assert not lost[0].known
+    assert lost[0].text.endswith("where to is unknown.")
+    with pytest.raises(InputError, match="places every -1 m are not possible"):
+        drift_along(scan, 0, grid(1.0), board, coast=EastCoast(700.0), every_m=-1.0)
+
+
+def test_a_limit_on_drift_takes_the_longest_way_ashore():
+    path = straight(course_deg=0.0)
+    forecast = series(path, u=5.0, time_ashore_by_drift=2.5 * 3_600.0)
+    for hours, verdict, words in (
+        (3.0, Verdict.WITHIN, "ashore after 2 h 30 min at the latest; the limit is 3 h 00 min."),
+        (2.0, Verdict.BEYOND, "ashore after 2 h 30 min, beyond the limit of 2 h 00 min."),
+        (1.0, Verdict.BEYOND, "one would not be ashore within the limit of 1 h 00 min."),
+    ):
+        scan = scanned(path, forecast, replace(NOTHING, drift_s=hours * 3_600.0))
+        finding = next(f for f in scan.findings(0) if f.limit == "drift")
+        assert finding.verdict == verdict
+        assert finding.text.endswith(words)
 
 
 # -- turning back -----------------------------------------------------------------------------

@@ -22,6 +22,7 @@ NOTHING = Limits(
     ),
     visibility_m=None,
     cape_j_kg=None,
+    opposing_current_ms=None,
 )
 
 
@@ -101,7 +102,7 @@ def test_wind_off_the_land_is_unknown_without_a_shore():
 
 def test_default_limit_without_data_is_not_judged_and_said():
     found, _, not_judged = judged(Limits())
-    assert not_judged == ("gust", "wave_height", "visibility", "cape")
+    assert not_judged == ("gust", "wave_height", "opposing_current", "visibility", "cape")
     assert sorted(found) == ["daylight", "headwind", "offshore", "progress", "wind"]
 
 

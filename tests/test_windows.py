@@ -6,7 +6,21 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from passagemaker import ALWAYS_LIGHT, HOUR, MINUTE, START, U, V, days, launches, series, straight
+from passagemaker import (
+    ALWAYS_LIGHT,
+    CURRENT_U,
+    CURRENT_V,
+    HEIGHT,
+    HOUR,
+    MINUTE,
+    START,
+    U,
+    V,
+    days,
+    launches,
+    series,
+    straight,
+)
 
 from routeplan.errors import InputError
 from routeplan.limits import LIMIT_FIELDS, Limits, Verdict
@@ -28,6 +42,7 @@ NOTHING = Limits(
     ),
     visibility_m=None,
     cape_j_kg=None,
+    opposing_current_ms=None,
 )
 WIND = replace(NOTHING, wind_ms=6.0)
 NAT = np.datetime64("NaT", "ns")
@@ -344,6 +359,31 @@ def test_the_sea_in_shelter_is_the_local_one_and_says_so():
     )
 
 
+def test_each_leg_says_which_sea_it_was_judged_by():
+    rose = np.full((40, 36), 2_000.0)
+    rose[20:] = 60_000.0
+    path = straight(fetch_rose_m=rose)
+    scan = scanned(replace(NOTHING, wave_height_m=2.0), path=path, u=-6.0, height=0.8)
+    assert scan.wave_source[0].tolist() == [2, 2, 1, 1]
+    assert scanned(NOTHING, u=-6.0, height=0.8).wave_source[0].tolist() == [0, 0, 0, 0]
+
+
+def test_a_wave_from_a_far_cell_and_a_gap_say_so():
+    path = straight(fetch_rose_m=np.full((40, 36), 60_000.0))
+    forecast = series(path, u=-6.0, height=0.8, cu=0.1, cv=0.0)
+    for name in (HEIGHT, CURRENT_U, CURRENT_V):
+        forecast.sea_cell_m[name] = np.full(40, 3_200.0)
+    forecast.sea_cell_m[CURRENT_U][30:] = np.nan
+    forecast.values[CURRENT_U][30:] = np.nan
+    scan = scanned(replace(NOTHING, wave_height_m=2.0), path=path, forecast=forecast)
+    texts = {f.limit: f.text for f in scan.findings(0)}
+    assert "(from the nearest sea cell of the forecast, 3.2 km off)" in texts["wave_height"]
+    assert texts["current"] == (
+        "The current is unknown on leg 4 (no sea cell of the forecast within 25 km); it was taken "
+        "as none for the speed."
+    )
+
+
 def test_without_swell_the_best_there_is_is_close():
     path = straight(fetch_rose_m=np.full((40, 36), 60_000.0))
     scan = scanned(replace(NOTHING, wave_height_m=1.5), path=path, u=-3.0)
@@ -411,7 +451,7 @@ def test_a_stricter_limit_never_opens_a_launch(seed, name, share):
 @settings(max_examples=30, deadline=None)
 @given(st.integers(0, 10_000), st.integers(2, 9))
 def test_adding_a_member_that_is_beyond_never_raises_the_share(seed, members):
-    limits = replace(Limits(), visibility_m=None, cape_j_kg=None)
+    limits = replace(Limits(), visibility_m=None, cape_j_kg=None, opposing_current_ms=None)
     many = random_scan(seed, limits, members=members)
     fewer = random_scan(seed, limits, members=members, keep=members - 1)
     last = many.detail.judged.verdict[..., -1].max(axis=(1, 2)) > Verdict.CLOSE
@@ -424,7 +464,7 @@ def test_adding_a_member_that_is_beyond_never_raises_the_share(seed, members):
 @settings(max_examples=30, deadline=None)
 @given(st.integers(0, 10_000), st.floats(0.2, 1.0), st.floats(0.0, 0.8))
 def test_asking_for_more_members_never_opens_a_launch(seed, share, less):
-    limits = replace(Limits(), visibility_m=None, cape_j_kg=None)
+    limits = replace(Limits(), visibility_m=None, cape_j_kg=None, opposing_current_ms=None)
     more = random_scan(seed, replace(limits, member_share=share), members=6)
     fewer = random_scan(seed, replace(limits, member_share=max(share * less, 0.01)), members=6)
     assert np.all(more.verdict >= fewer.verdict)
@@ -433,7 +473,9 @@ def test_asking_for_more_members_never_opens_a_launch(seed, share, less):
 @settings(max_examples=30, deadline=None)
 @given(st.integers(0, 10_000))
 def test_windows_hold_the_good_launches_and_no_others(seed):
-    scan = random_scan(seed, replace(Limits(), visibility_m=None, cape_j_kg=None))
+    scan = random_scan(
+        seed, replace(Limits(), visibility_m=None, cape_j_kg=None, opposing_current_ms=None)
+    )
     inside = np.zeros(scan.launch.size, dtype=bool)
     for window in find_windows(scan):
         run = (scan.launch >= window.first_launch) & (scan.launch <= window.last_launch)
