@@ -183,7 +183,7 @@ class _Search:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Minimum:
-    """Smallest value of any run of an array in two looks, by minima over runs of 1, 2, 4 and so on."""
+    """Smallest value of any run of an array in two looks, from minima over runs of 1, 2, 4, 8."""
 
     rows: FloatArray
 
