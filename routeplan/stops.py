@@ -8,23 +8,30 @@ from routeplan._place import KINDS, Place, kind_of, places_of_waypoints
 from routeplan._placefile import read_places
 from routeplan._placelanding import LandingState
 from routeplan._placeline import Stop, camps_on_line, places_on_line, staged_route
+from routeplan._stagechoice import DayStage, Itinerary
 from routeplan._stagehops import Hops, StageWeights, StageWishes
+from routeplan._stageplan import StageTable, choose_stages, stage_table
 from routeplan.route import Leg, Route, Waypoint
 
 __all__ = [
     "KINDS",
+    "DayStage",
     "Hops",
+    "Itinerary",
     "LandingState",
     "Place",
     "Stage",
+    "StageTable",
     "StageWeights",
     "StageWishes",
     "Stop",
     "camps_on_line",
+    "choose_stages",
     "kind_of",
     "places_of_waypoints",
     "places_on_line",
     "read_places",
+    "stage_table",
     "staged_route",
     "stages_of",
 ]
