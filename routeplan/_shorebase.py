@@ -2,6 +2,10 @@
 
 Lengths are ECEF metres unless said otherwise; points of the index are in 1/256 m. Loops that
 should vectorise count with unsigned integers, which numba does not check for being negative.
+
+Hot functions take plain arrays: a tuple of arrays is copied word by word on every call that is
+not inlined. After a change here, touch the modules of the kernels too: numba's cache of a
+function looks at that function's own file only.
 """
 
 # numba infers the types of compiled functions from their arguments
@@ -113,21 +117,21 @@ def geographic(x, y, z):
 
 
 @part
-def push(work, child, runs, top):
+def push(keys, child, runs, stack_key, stack_node, top):
     """Put the spheres that count on the stack, the nearest on top.
 
     A node of the stack is the number of a block, or of a run as -run - 1.
     """
     base = top
     for j in range(FAN):
-        key = work.keys[j]
+        key = keys[j]
         if key < INF32:
             place = top
-            while place > base and work.stack_key[place - 1] < key:
-                work.stack_key[place] = work.stack_key[place - 1]
-                work.stack_node[place] = work.stack_node[place - 1]
+            while place > base and stack_key[place - 1] < key:
+                stack_key[place] = stack_key[place - 1]
+                stack_node[place] = stack_node[place - 1]
                 place -= 1
-            work.stack_key[place] = key
-            work.stack_node[place] = child + j if child >= 0 else -(child + runs + j) - 1
+            stack_key[place] = key
+            stack_node[place] = child + j if child >= 0 else -(child + runs + j) - 1
             top += 1
     return top

@@ -81,6 +81,7 @@ def farther(index, work, lon, lat, runs, out):
     runs (n,) and out come from `nearest`. The distance is nan close to the antipode of the
     shore, where the longitude and latitude of the nearest by chord are left.
     """
+    keys, stack_key, stack_node = work.keys, work.stack_key, work.stack_node
     f, q, squares, shares = work.f, work.a, work.sides, work.shares
     total = len(index.first) - 1
     for i in range(len(lon)):
@@ -90,17 +91,17 @@ def farther(index, work, lon, lat, runs, out):
         if math.isnan(distance):
             continue
         cut = _cut(distance)
-        work.stack_key[0], work.stack_node[0] = np.float32(0.0), len(index.child) - 1
-        work.stack_key[1], work.stack_node[1] = np.float32(0.0), -runs[i] - 1
+        stack_key[0], stack_node[0] = np.float32(0.0), len(index.child) - 1
+        stack_key[1], stack_node[1] = np.float32(0.0), -runs[i] - 1
         top = 2
         while top:
             top -= 1
-            node = work.stack_node[top]
-            if work.stack_key[top] > cut:
+            node = stack_node[top]
+            if stack_key[top] > cut:
                 continue
             if node >= 0:
-                near_block(index.spheres, node, f, cut, work.keys)
-                top = push(work, index.child[node], total, top)
+                near_block(index.spheres, node, f, cut, keys)
+                top = push(keys, index.child[node], total, stack_key, stack_node, top)
                 continue
             begin = index.first[-node - 1]
             n = index.first[-node] - begin

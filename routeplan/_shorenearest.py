@@ -77,26 +77,28 @@ def on_edge(index, i, share, q):
 @part
 def _by_chord(index, work, run):
     """Nearest edge by chord, beginning with the guess `run`: run, its point, share, chord [m]."""
+    keys, stack_key, stack_node = work.keys, work.stack_key, work.stack_node
+    f, squares, shares = work.f, work.sides, work.shares
     runs = len(index.first) - 1
     best, square, point, share = np.inf, np.inf, 0, 0.0
-    work.stack_key[0], work.stack_node[0] = np.float32(0.0), len(index.child) - 1
-    work.stack_key[1], work.stack_node[1] = np.float32(0.0), -run - 1
+    stack_key[0], stack_node[0] = np.float32(0.0), len(index.child) - 1
+    stack_key[1], stack_node[1] = np.float32(0.0), -run - 1
     top = 2
     while top:
         top -= 1
-        node = work.stack_node[top]
-        if work.stack_key[top] > best:
+        node = stack_node[top]
+        if stack_key[top] > best:
             continue
         if node >= 0:
-            near_block(index.spheres, node, work.f, best, work.keys)
-            top = push(work, index.child[node], runs, top)
+            near_block(index.spheres, node, f, best, keys)
+            top = push(keys, index.child[node], runs, stack_key, stack_node, top)
             continue
         begin = index.first[-node - 1]
         n = index.first[-node] - begin
-        edge_distances(index, begin, n, work.f, work.sides, work.shares)
+        edge_distances(index, begin, n, f, squares, shares)
         for j in range(n - 1):
-            if work.sides[j] < square:
-                square, run, point, share = work.sides[j], -node - 1, begin + j, work.shares[j]
+            if squares[j] < square:
+                square, run, point, share = squares[j], -node - 1, begin + j, shares[j]
                 best = math.sqrt(square) * _UNIT
     return run, point, share, best
 

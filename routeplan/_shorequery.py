@@ -17,7 +17,7 @@ from routeplan._shorerings import Rings, strokes
 from routeplan.errors import InputError
 from routeplan.geodesy import direct, inverse
 
-__all__ = ["Places", "as_places", "fetch_of", "nearest_of", "warm_up"]
+__all__ = ["Places", "as_places", "fetch_of", "land_of", "nearest_of", "warm_up"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -69,22 +69,20 @@ def _round_trip(places: Places) -> npt.NDArray[np.int64]:
 
 
 def _by_chord(
-    index: ShoreIndex, places: Places, *, land: bool
+    index: ShoreIndex, places: Places, order: npt.NDArray[np.int64], *, land: bool
 ) -> tuple[FloatArray, npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
     out = np.empty((len(places.lon), 4))
     runs = np.zeros(len(places.lon), np.int64)
     dry = np.zeros(len(places.lon), np.bool_)
-    order = _round_trip(places)
     nearest(index, workspace(), order, places.lon, places.lat, land, out, runs, dry)
     return out, runs, dry
 
 
-def nearest_of(
-    index: ShoreIndex, places: Places, *, land: bool
-) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
-    """Distance, longitude, latitude, bearing of the nearest shore (n, 4); and if on land (n,)."""
-    out, runs, dry = _by_chord(index, places, land=land)
-    far = np.flatnonzero(out[:, 0] > _FAR_M)
+def nearest_of(index: ShoreIndex, places: Places) -> FloatArray:
+    """Distance, longitude, latitude, bearing of the nearest shore (n, 4)."""
+    order = _round_trip(places)
+    out, runs, _ = _by_chord(index, places, order, land=False)
+    far = order[out[order, 0] > _FAR_M]
     if far.size:
         refined = out[far]
         farther(index, workspace(), places.lon[far], places.lat[far], runs[far], refined)
@@ -93,7 +91,12 @@ def nearest_of(
     if lost.any():  # close to the antipode, where the iteration for geodesics does not settle
         ends = out[lost, 1], out[lost, 2]
         out[lost, 3], out[lost, 0] = inverse(places.lon[lost], places.lat[lost], *ends)
-    return out, dry
+    return out
+
+
+def land_of(index: ShoreIndex, places: Places) -> npt.NDArray[np.bool_]:
+    """Which places are on land (n,); nan is not."""
+    return _by_chord(index, places, _round_trip(places), land=True)[2]
 
 
 def fetch_of(
@@ -106,7 +109,7 @@ def fetch_of(
     work = workspace()
     fetch(index, work, places.lon, places.lat, azimuth, first_leap, out)
     if land:
-        dry = _by_chord(index, places, land=True)[2]
+        dry = land_of(index, places)
         out[dry] = np.where(np.isnan(out[dry]), np.nan, 0.0)
     done = first_leap
     while done < limit and np.isinf(out).any():

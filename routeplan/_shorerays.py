@@ -91,21 +91,22 @@ def first_hit(index, work, limit):
     The ray is that of `work`: from the place f, with m on its left and t ahead.
     """
     o, m, t, ray, sides = work.f, work.m, work.t, work.ray, work.sides
+    keys, stack_key, stack_node = work.keys, work.stack_key, work.stack_node
     runs = len(index.first) - 1
     into = 0
     mo = (m[0] * o[0] + m[1] * o[1] + m[2] * o[2]) * UNITS_PER_M
     _load(ray, o, m, t)
     ray[9] = _chord(limit)
-    work.stack_key[0], work.stack_node[0] = -INF32, len(index.child) - 1
+    stack_key[0], stack_node[0] = -INF32, len(index.child) - 1
     top = 1
     while top:
         top -= 1
-        node = work.stack_node[top]
-        if work.stack_key[top] > limit:
+        node = stack_node[top]
+        if stack_key[top] > limit:
             continue
         if node >= 0:
-            _ray_block(index.spheres, node, ray, work.keys)
-            top = push(work, index.child[node], runs, top)
+            _ray_block(index.spheres, node, ray, keys)
+            top = push(keys, index.child[node], runs, stack_key, stack_node, top)
             continue
         begin = index.first[-node - 1]
         n = index.first[-node] - begin
@@ -162,6 +163,7 @@ def crossings(index, work, lon, lat, azimuth, limit, way, turn):
     Where there are more than `way` and `turn` hold, only the number is right.
     """
     f, m, t, ray, sides = work.f, work.m, work.t, work.ray, work.sides
+    keys, stack_key, stack_node = work.keys, work.stack_key, work.stack_node
     frame(lon, lat, f)
     radius = _aim(work, azimuth)
     reach = radius * math.sin(limit / radius)
@@ -170,14 +172,14 @@ def crossings(index, work, lon, lat, azimuth, limit, way, turn):
     ray[9] = _chord(reach)
     runs = len(index.first) - 1
     found = 0
-    work.stack_key[0], work.stack_node[0] = -INF32, len(index.child) - 1
+    stack_key[0], stack_node[0] = -INF32, len(index.child) - 1
     top = 1
     while top:
         top -= 1
-        node = work.stack_node[top]
+        node = stack_node[top]
         if node >= 0:
-            _ray_block(index.spheres, node, ray, work.keys)
-            top = push(work, index.child[node], runs, top)
+            _ray_block(index.spheres, node, ray, keys)
+            top = push(keys, index.child[node], runs, stack_key, stack_node, top)
             continue
         begin = index.first[-node - 1]
         n = index.first[-node] - begin

