@@ -13,11 +13,12 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from routeplan._power import (
     LEEWAY,
     POWER,
+    compiled,
+    part,
     power_at_pace,
     row_of,
     slip_speed,
@@ -46,7 +47,7 @@ _FERRY_TURNS = 8
 _FERRY_TOLERANCE = 1e-4  # of the sine of the ferry angle
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _between(slab: Any, f: int, i: int, member: int, share: float) -> Any:
     """Linear in time; a neighbour that does not count may be unknown."""
     if share == 0.0:
@@ -56,7 +57,7 @@ def _between(slab: Any, f: int, i: int, member: int, share: float) -> Any:
     return slab[f, i, member] * (1.0 - share) + slab[f, i + 1, member] * share
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@part()
 def _over_ground(
     craft: Any, power: float, air: Any, wave: Any, stream: Any, slip: float, sin_b: float
 ) -> Any:
@@ -88,7 +89,7 @@ def _over_ground(
     return math.sqrt(v * v - need * need) + stream[0], slip, sin_b
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _pace_power(craft: Any, still: float, pace: Any, paddled_s: float) -> Any:
     factor = pace[FACTOR]
     if pace[DECAY] > 0.0 and paddled_s > pace[FRESH_S]:
@@ -98,7 +99,7 @@ def _pace_power(craft: Any, still: float, pace: Any, paddled_s: float) -> Any:
     return power_at_pace(craft, factor, still)
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _slowest(
     party: Any, pace: Any, state: Any, m: int, e: int, air: Any, wave: Any, stream: Any
 ) -> Any:
@@ -119,7 +120,7 @@ def _slowest(
     return slowest
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _frame(now: Any, course: Any, have: Any) -> Any:
     """Air, wave and stream in the frame of the course (along, right); unknown sea counts as none.
 
@@ -145,7 +146,7 @@ def _frame(now: Any, course: Any, have: Any) -> Any:
     return air, (now[HEIGHT], 0.0, 0.0), stream
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _work_out(now: Any, course: Any, shore: Any, values: Any) -> None:
     """Wind, its parts, waves, wind off the land and wind against the current."""
     u, v = now[U], now[V]
@@ -162,7 +163,7 @@ def _work_out(now: Any, course: Any, shore: Any, values: Any) -> None:
     values[AGAINST] = -(u * cu + v * cv) / speed if speed > BREEZE_MS else 0.0
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _note(values: Any, kept: Any, cell: Any, k: int, since: float, out: Any) -> None:
     """Keep the largest value of a leg with its place and time, or that one is unknown."""
     m, leg, e = cell
@@ -178,7 +179,7 @@ def _note(values: Any, kept: Any, cell: Any, k: int, since: float, out: Any) -> 
             when[m, leg, e, q] = since
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _bracket(time: Any, cursor: Any, when: float, m: int, e: int) -> Any:
     """Move the cursor to the interval of `when`; return the share of it, nan outside."""
     if not (when >= time[0] and when <= time[-1]):
@@ -192,7 +193,7 @@ def _bracket(time: Any, cursor: Any, when: float, m: int, e: int) -> Any:
     return (when - time[i]) / (time[i + 1] - time[i])
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _rest(pace: Any, state: Any, m: int, e: int) -> None:
     """Rest when one is due, before going on: none after the last step."""
     clock, paddled, rested = state[0], state[2], state[3]
@@ -201,7 +202,7 @@ def _rest(pace: Any, state: Any, m: int, e: int) -> None:
         rested[m, e] = paddled[m, e]
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _sample(fields: Any, when: float, state: Any, m: int, e: int, now: Any, noted: Any) -> Any:
     """Read all fields at a time; False where the wind is unknown."""
     drive, rows, watch, time = fields
@@ -217,7 +218,7 @@ def _sample(fields: Any, when: float, state: Any, m: int, e: int, now: Any, note
     return math.isfinite(now[U]) and math.isfinite(now[V])
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _step(
     fields: Any, frame: Any, k: int, cell: Any, launch: float, party: Any, pace: Any, have: Any,
     state: Any, work: Any, out: Any,
@@ -253,7 +254,7 @@ def _step(
     return UNDER_WAY
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _begin(k: int, m: int, n: int, e: int, launch: Any, clock: Any, times: Any) -> None:
     """Begin a leg where the one before ended."""
     enter, _, status = times
@@ -286,7 +287,7 @@ def new_work(watched: int, kept: Any) -> tuple[Any, ...]:
     return np.zeros(DRIVING), np.zeros(COMPUTED + watched), kept
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def march(
     fields: Any, steps: Any, launch: Any, party: Any, pace: Any, have: Any, state: Any, work: Any,
     times: Any, out: Any,
@@ -328,7 +329,7 @@ def march(
                 leave[m, n, e] = clock[m, e]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def ground_speeds(crafts: Any, course: Any, now: Any, have: Any, out: Any) -> None:
     """Speed over ground of the first craft in `now` (7, n) on courses (sin, cos) (2, n).
 

@@ -8,12 +8,15 @@ A craft is a row of numbers, in the order of the constants below; `propulsion.cr
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
+import numba
 import numpy as np
-from numba import njit
 
 __all__ = [
+    "compiled",
+    "part",
     "power_at_pace",
     "row_of",
     "slip_speed",
@@ -29,11 +32,34 @@ POWER, SLIP_K, HULL_A, HULL_N, AIR_B, LEEWAY, LOSS_HEAD, LOSS_BEAM, LOSS_FOLLOW,
 )
 COLUMNS = 10
 
+
+def compiled(function: Any) -> Any:
+    """Compile for use from Python, keeping the result on disk where there is a place for it.
+
+    What is kept does not notice a change of functions in another file: after changing this one,
+    remove the kept code of `_march` too.
+    """
+    try:
+        return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+    except RuntimeError:  # neither the package folder nor the user's cache can be written
+        return numba.njit(nogil=True, error_model="numpy")(function)
+
+
+def part(inline: str = "never") -> Callable[[Any], Any]:
+    """Compile for use from compiled functions only, which is quicker to compile."""
+    options: dict[str, Any] = {
+        "no_cpython_wrapper": True,
+        "no_cfunc_wrapper": True,
+        "inline": inline,
+    }
+    return lambda function: numba.njit(nogil=True, error_model="numpy", **options)(function)
+
+
 _TOLERANCE = 1e-4  # of the slip, relative; the last Newton step squares it
 _MAX_TURNS = 60
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@part()
 def row_of(crafts: Any, c: int) -> Any:
     """Row c of the crafts as plain numbers, which compiled calls pass faster than arrays."""
     return (
@@ -42,7 +68,7 @@ def row_of(crafts: Any, c: int) -> Any:
     )  # fmt: skip
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@part()
 def top_slip(craft: Any, power: float) -> Any:
     """Slip of the blade when the craft stands still [m/s], where the thrust is largest."""
     if power == craft[POWER]:
@@ -50,7 +76,7 @@ def top_slip(craft: Any, power: float) -> Any:
     return (max(power, 0.0) / craft[SLIP_K]) ** (1.0 / 3.0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@part()
 def slip_speed(
     craft: Any, power: float, top: float, headwind: float, crosswind: float, guess: float
 ) -> Any:
@@ -95,7 +121,7 @@ def slip_speed(
     return w
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@part()
 def speed_of_slip(craft: Any, power: float, slip: float) -> Any:
     """Speed through the water that belongs to a slip [m/s]."""
     if slip <= 0.0:
@@ -103,7 +129,7 @@ def speed_of_slip(craft: Any, power: float, slip: float) -> Any:
     return max(power / (craft[SLIP_K] * slip * slip) - slip, 0.0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@part()
 def wave_factor(craft: Any, height: float, cos_angle: float) -> Any:
     """Share of the speed left in waves of a height [m]; cos_angle 1 = from ahead, -1 astern."""
     head, beam, follow = craft[LOSS_HEAD], craft[LOSS_BEAM], craft[LOSS_FOLLOW]
@@ -112,7 +138,7 @@ def wave_factor(craft: Any, height: float, cos_angle: float) -> Any:
     return max(1.0 - loss * height, 0.0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@part()
 def power_at_pace(craft: Any, pace: float, still_speed: float) -> Any:
     """Power [W] that drives the craft at `pace` times its still-water speed in still air."""
     v = pace * still_speed
@@ -122,7 +148,7 @@ def power_at_pace(craft: Any, pace: float, still_speed: float) -> Any:
     return thrust * (v + math.sqrt(thrust / craft[SLIP_K]))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def speeds(crafts: Any, headwind: Any, crosswind: Any, height: Any, cos_angle: Any) -> Any:
     """Vector form for the first of the crafts, flat arrays of one length; nan in, nan out."""
     craft = row_of(crafts, 0)
