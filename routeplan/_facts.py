@@ -5,6 +5,7 @@ A fact that nothing is known of is not in `Context.values`; it is never guessed.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -144,7 +145,7 @@ def _trip(
 def nights_of(stages: Sequence[StageLike]) -> tuple[Night, ...]:
     """Nights ashore between the stages; `count` 0 where the times are unknown."""
     out = []
-    for planned, following in zip(stages, stages[1:], strict=False):
+    for planned, following in itertools.pairwise(stages):
         begin, end = _ends(planned)[1], _ends(following)[0]
         open_end = np.isnat(end)
         until = begin + _LAST_NIGHT if open_end else end

@@ -28,18 +28,22 @@ class Entry:
     line: int
     table: Mapping[str, Any]
 
+    def error(self, key: str, what: str) -> InputError:
+        """Error about a key: file, line, what is wrong, what is allowed."""
+        name = self.table.get("name")
+        called = f" {name[:60]!r}" if isinstance(name, str) else ""
+        line = self.file.line_of(key, self.line)
+        msg = f"{self.file.path}:{line}: {self.kind}{called}: {key} {what}"
+        return InputError(msg, field=key, value=self.table.get(key), path=self.file.path)
+
     def fail(self, key: str, what: str) -> NoReturn:
-        """Raise for a key: file, line, what is wrong, what is allowed.
+        """Raise what `error` gives.
 
         Raises
         ------
         InputError
         """
-        name = self.table.get("name")
-        called = f" {name[:60]!r}" if isinstance(name, str) else ""
-        line = self.file.line_of(key, self.line)
-        msg = f"{self.file.path}:{line}: {self.kind}{called}: {key} {what}"
-        raise InputError(msg, field=key, value=self.table.get(key), path=self.file.path)
+        raise self.error(key, what)
 
     def check_keys(self, allowed: Collection[str]) -> None:
         """Refuse keys that mean nothing here."""
@@ -84,9 +88,9 @@ class Entry:
         """A plain number in a range."""
         value = self.table.get(key, default)
         plain = isinstance(value, (int, float)) and not isinstance(value, bool)
-        if not plain or not low <= value <= high:  # type: ignore[operator]
+        if not plain or not low <= value <= high:
             self.fail(key, f"is {value!r:.60}; allowed is a number from {low:g} to {high:g}")
-        return float(value)  # type: ignore[arg-type]
+        return float(value)
 
     def quantity(
         self, key: str, dimension: str, low: float, high: float, default: float | None = None

@@ -82,7 +82,7 @@ class RuleSet:
     items: Mapping[str, Item]
 
     def merged(self, own: RuleSet) -> RuleSet:
-        """This set with another's rules and items put over it by name; `off` rules go."""
+        """The set with another's rules and items put over it by name; `off` rules go."""
         by_name = {rule.name: rule for rule in self.rules}
         by_name.update({rule.name: rule for rule in own.rules})
         kept = tuple(rule for rule in by_name.values() if not rule.off)
@@ -158,8 +158,7 @@ def _condition(entry: Entry) -> Condition:
     try:
         return check_condition(entry.table.get("when"))
     except ConditionError as error:
-        what = str(error)
-    entry.fail("when", what)
+        raise entry.error("when", str(error)) from None
 
 
 def _item(entry: Entry) -> Item:

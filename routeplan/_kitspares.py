@@ -85,7 +85,7 @@ def choose_spares(group: Group, load_kg: Mapping[str, float] | None = None) -> S
     covers = np.array(
         [[_serves(s, p, what, group) for s in offered] for p, what in needs], dtype=bool
     ).reshape(len(needs), len(offered))
-    able = covers.any(axis=1)
+    able: NDArray[np.bool_] = np.asarray(covers.any(axis=1))
     picked = _cover(covers[able], np.array([s.mass_kg for s in offered]))
     load = [float((load_kg or {}).get(p.name, 0.0)) for p in group.people]
     carriers, heaviest = balance([offered[i].mass_kg for i in picked], load)
@@ -100,7 +100,7 @@ def choose_spares(group: Group, load_kg: Mapping[str, float] | None = None) -> S
                 _reason(offered[i], served, group, heaviest),
             )
         )
-    missing = [need for need, one in zip(needs, able, strict=True) if not one]
+    missing = [need for need, one in zip(needs, able.tolist(), strict=True) if not one]
     return SpareChoice(
         tuple(chosen), tuple(_uncovered(p, w) for p, w in missing), _unknown(group), heaviest
     )
