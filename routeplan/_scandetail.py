@@ -22,6 +22,7 @@ __all__ = ["Detail", "member_at_share", "rank_of_share"]
 FloatArray = NDArray[np.float64]
 
 _STEEP = 1.0 / 16.0  # assumption: a height of a sixteenth of the length and more is called steep
+_STEEP_FROM_M = 0.3  # assumption: lower waves are not worth the word
 _SEA_WORDS = {
     WaveSource.FORECAST: "",
     WaveSource.SHELTER: "local wind sea",
@@ -184,7 +185,8 @@ class Detail:
         far = self.series.sea_cell_m.get(variable)
         if not words and far is not None and far[step] > 0.0:
             words = self.series.reason(variable, step)
-        steep = self.passage.quantity("steepness")[cell] > _STEEP
+        high = self.passage.wave_height_m[cell] >= _STEEP_FROM_M
+        steep = high and self.passage.quantity("steepness")[cell] > _STEEP
         return ", ".join([w for w in (words, "steep" if steep else "") if w])
 
     def _value(self, i: int, leg: int, name: str, margin: float) -> tuple[float, float]:

@@ -59,7 +59,7 @@ def turn_back_times(
         tried = arrive + np.arange(0, round(horizon_s) + 1, round(step_s)).astype("timedelta64[s]")
         on = _until(scan, i, _part(scan.outing, leg, back=False), tried)
         back = _until(scan, i, _part(scan.outing, leg, back=True), tried)
-        out.append(_turn_back(scan, leg, arrive, on, back))
+        out.append(_turn_back(scan, leg, arrive, on, back, tried[-1]))
     return tuple(out)
 
 
@@ -112,7 +112,12 @@ def _line(path: Path, steps: NDArray[np.intp], back: bool) -> Path:
 
 
 def _turn_back(
-    scan: LaunchScan, leg: int, arrive: np.datetime64, on: np.datetime64, back: np.datetime64
+    scan: LaunchScan,
+    leg: int,
+    arrive: np.datetime64,
+    on: np.datetime64,
+    back: np.datetime64,
+    horizon: np.datetime64,
 ) -> TurnBack:
     path = scan.outing.path
     first = int(np.flatnonzero(path.leg == leg)[0])
@@ -125,7 +130,8 @@ def _turn_back(
             texts.append(f"{words} is good on arrival, with no time to spare")
         else:
             spare = float((until - arrive) / np.timedelta64(1, "s"))
-            texts.append(f"{words} stays good for {duration(spare)} after arrival")
+            more = " and more" if until >= horizon else ""
+            texts.append(f"{words} stays good for {duration(spare)}{more} after arrival")
     text = f"At the start of leg {number} {'; '.join(texts)}."
     return TurnBack(
         number,

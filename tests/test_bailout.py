@@ -244,6 +244,17 @@ def test_a_front_sets_the_last_moment():
     assert "; turning round stays good for 3 h " in found[0].text
 
 
+def test_what_stays_good_to_the_horizon_may_do_so_longer():
+    path = straight(10_800.0)
+    scan = scanned(path, series(path), WIND, launch=[START + 8 * HOUR])
+    it = turn_back_times(scan, 0, horizon_s=3_600.0)[0]
+    assert it.go_on_until - it.arrive == HOUR
+    assert it.text == (
+        "At the start of leg 2 going on stays good for 1 h 00 min and more after arrival; turning "
+        "round stays good for 1 h 00 min and more after arrival."
+    )
+
+
 def test_nothing_is_good_any_more():
     # The wind passes the limit at 08:40 for good: at the start of leg 3 neither way is open.
     u = np.interp(np.arange(73), [0, 8, 9, 72], [3.0, 3.0, 7.5, 7.5])

@@ -355,8 +355,11 @@ def test_the_sea_in_shelter_is_the_local_one_and_says_so():
         np.full((25, 4), wave_growth_cem2003(6.0, 2_000.0)[0])
     )
     assert scan.reasons(0) == (
-        "Waves reach 0.1 m at worst, on leg 1 (local wind sea, steep); the limit is 0.2 m.",
+        "Waves reach 0.1 m at worst, on leg 1 (local wind sea); the limit is 0.2 m.",
     )
+    rougher = scanned(replace(limits, wave_height_m=1.0), path=replace(
+        path, fetch_rose_m=np.full((40, 36), 6_000.0)), u=-10.0, height=1.5)  # fmt: skip
+    assert "(local wind sea, steep)" in rougher.reasons(0)[0]
 
 
 def test_each_leg_says_which_sea_it_was_judged_by():
