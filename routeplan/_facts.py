@@ -22,9 +22,10 @@ from routeplan.stops import Stage
 from routeplan.sun import CIVIL_ALTITUDE_DEG, sun_altitude
 from routeplan.units import ZERO_CELSIUS_K
 
-__all__ = ["Context", "Night", "StageLike", "contexts", "nights_of", "values_during"]
+__all__ = ["Context", "Night", "StageLike", "contexts", "nights_of", "stage_span", "values_during"]
 
 _SUNSET_DEG = -0.833  # centre of the sun when its upper edge sets: 34' refraction, 16' radius
+_NAT = np.datetime64("NaT", "ns")
 _HOUR = np.timedelta64(1, "h")
 _LAST_NIGHT = np.timedelta64(14, "h")  # length of a night whose end is not planned
 _SOLAR_S_PER_DEG = 240.0  # Earth turns one degree in four minutes
@@ -53,8 +54,8 @@ class Context:
     values: Mapping[str, Any]
     stage: int = 0
     legs: tuple[int, ...] = ()
-    start: np.datetime64 = np.datetime64("NaT", "ns")
-    end: np.datetime64 = np.datetime64("NaT", "ns")
+    start: np.datetime64 = _NAT
+    end: np.datetime64 = _NAT
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,7 +147,7 @@ def nights_of(stages: Sequence[StageLike]) -> tuple[Night, ...]:
     """Nights ashore between the stages; `count` 0 where the times are unknown."""
     out = []
     for planned, following in itertools.pairwise(stages):
-        begin, end = _ends(planned)[1], _ends(following)[0]
+        begin, end = stage_span(planned)[1], stage_span(following)[0]
         open_end = np.isnat(end)
         until = begin + _LAST_NIGHT if open_end else end
         camp = planned.stage.end
@@ -164,15 +165,15 @@ def nights_of(stages: Sequence[StageLike]) -> tuple[Night, ...]:
     return tuple(out)
 
 
-def _ends(planned: StageLike) -> tuple[np.datetime64, np.datetime64]:
+def stage_span(planned: StageLike) -> tuple[np.datetime64, np.datetime64]:
     """Launch and arrival of the proposed launch; NaT without one."""
     if planned.scan is None or planned.best is None:
-        return np.datetime64("NaT", "ns"), np.datetime64("NaT", "ns")
+        return _NAT, _NAT
     return planned.scan.launch[planned.best], planned.scan.arrive[planned.best]
 
 
 def _paddled_h(planned: StageLike) -> float:
-    launch, arrive = _ends(planned)
+    launch, arrive = stage_span(planned)
     return float((arrive - launch) / _HOUR) if not np.isnat(arrive - launch) else math.nan
 
 
@@ -238,7 +239,7 @@ def _leg(
 
 def _passed(planned: StageLike, j: int) -> tuple[np.datetime64, np.datetime64, NDArray[np.intp]]:
     """When leg j of a stage is entered and left, and the steps of the line on it."""
-    none = np.datetime64("NaT", "ns")
+    none = _NAT
     if planned.scan is None or planned.best is None:
         return none, none, np.empty(0, dtype=np.intp)
     scan = planned.scan
@@ -252,7 +253,7 @@ def _hours(
     """Whole hours of UTC in which a leg is paddled; one without times when they are unknown."""
     begin, end, steps = _passed(planned, j)
     if np.isnat(begin) or np.isnat(end):
-        yield np.datetime64("NaT", "ns"), np.datetime64("NaT", "ns"), {}
+        yield _NAT, _NAT, {}
         return
     middle = exposure.longitude.size // 2
     place = float(exposure.longitude[middle]), float(exposure.latitude[middle])

@@ -158,7 +158,8 @@ def _condition(entry: Entry) -> Condition:
     try:
         return check_condition(entry.table.get("when"))
     except ConditionError as error:
-        raise entry.error("when", str(error)) from None
+        wrong = entry.error("when", str(error))
+    raise wrong
 
 
 def _item(entry: Entry) -> Item:
