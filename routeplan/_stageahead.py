@@ -112,8 +112,6 @@ def _against(
     late = _too_late(hops, wishes)
     if late:
         return (late,)
-    if not may.any():
-        return (f"The forecast ends before the group could launch from {name} on a later day.",)
     after = range(here + 1, hops.places)
     full = [setting.stops[j].place.called for j in after if not hops.usable[j]]
     texts = [f"{', '.join(full)}: too small for the party."] if full else []
@@ -126,7 +124,8 @@ def _against(
             "lacks something on the way."
         )
     miss = _nearest_miss(hops, setting, here, may)
-    return (*texts, miss) if miss else tuple(texts)
+    texts += [miss] if miss else []
+    return tuple(texts) or (f"The forecast ends before a launch from {name} on a later day.",)
 
 
 def _too_late(hops: Hops, wishes: StageWishes) -> str:
@@ -159,7 +158,7 @@ def _nearest_miss(hops: Hops, setting: Setting, here: int, may: NDArray[np.bool_
     beyond = hops.verdict[here, here + 1 :][:, may] == Verdict.BEYOND
     beyond &= (hops.length_m[here, here + 1 :] > 0.0)[:, None]
     margin = np.where(beyond, hops.margin[here, here + 1 :][:, may], -np.inf)
-    if not np.isfinite(margin).any():
+    if not np.isfinite(margin).any():  # launches in the dark are not looked at
         return ""
     row, column = np.unravel_index(int(margin.argmax()), margin.shape)
     limit = hops.names[hops.binding[here, here + 1 + int(row), np.flatnonzero(may)[column]]]

@@ -77,7 +77,7 @@ class DayStage:
     days_ashore : int
         Days without a launch before this stage.
     ashore_by : str
-        What stood against a launch on those days; "" when nothing did.
+        What stood against a launch on those days; "" without such days.
     landing : LandingState
         The landing at the end at the hour of arrival.
     judged_from : datetime64
@@ -216,17 +216,23 @@ def _last_light(setting: Setting, place: int, when: np.datetime64) -> np.datetim
 
 
 def _standing_against(hops: Hops, i: int, j: int, days: range) -> str:
-    """The limit that most often stands against the launches of some days; "" for none."""
-    on = np.isin(hops.day(hops.launch), np.array(days, dtype=np.int64))
+    """What stands against a launch on each of some days, each reason once."""
+    reasons = [_reason(hops, i, j, hops.day(hops.launch) == day) for day in days]
+    return ", ".join(dict.fromkeys(reasons))
+
+
+def _reason(hops: Hops, i: int, j: int, on: NDArray[np.bool_]) -> str:
+    """The limit that most often stands against the launches of a day."""
+    bad = on & (hops.verdict[i, j] > Verdict.CLOSE)
+    if (on & ~bad).any():
+        return "a better plan later"
     # At night it is dark on every day; that is no reason for a day ashore.
-    lit = on & (hops.binding[i, j] != hops.names.index("daylight"))
-    bad = (lit if lit.any() else on) & (hops.verdict[i, j] > Verdict.CLOSE)
-    if not bad.any() or (on & (hops.verdict[i, j] <= Verdict.CLOSE)).any():
-        return ""
+    lit = bad & (hops.binding[i, j] != hops.names.index("daylight"))
+    bad = lit if lit.any() else bad
+    if not bad.any() or (hops.verdict[i, j, bad] == Verdict.UNKNOWN).all():
+        return "unknown weather"
     counted = Counter(hops.names[b] for b in hops.binding[i, j, bad])
-    name = counted.most_common(1)[0][0]
-    unknown = (hops.verdict[i, j, bad] == Verdict.UNKNOWN).all()
-    return "unknown weather" if unknown else limit_words(name)
+    return limit_words(counted.most_common(1)[0][0])
 
 
 def limit_words(name: str) -> str:

@@ -43,7 +43,7 @@ class StageWeights:
     km: float = 0.001
     spare: float = 1e-5
     step: float = 0.1
-    enough: float = 0.3
+    enough: float = 0.2
 
     def __post_init__(self) -> None:
         for name in ("margin", "day", "km", "spare"):
@@ -53,7 +53,8 @@ class StageWeights:
                 raise InputError(msg, field=name, value=value)
         if not (0.01 <= self.step <= 1.0 and 0.0 <= self.enough <= 1.0):
             msg = (
-                f"margins count in steps of 0.01 to 1 up to 0 to 1, not {self.step}, {self.enough}"
+                "margins count in steps of 0.01 to 1 up to 0 to 1, "
+                f"not in steps of {self.step} up to {self.enough}"
             )
             raise InputError(msg, field="step", value=self.step)
 

@@ -12,7 +12,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
+
+from routeplan._power import compiled, part
 
 __all__ = ["reduce_members", "walk"]
 
@@ -23,7 +24,7 @@ _HOPELESS = -1.0  # a margin below this will not be looked at further: twice the
 _ROUNDING = 1e-6
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _mix(low: Any, high: Any, share: float) -> Any:
     """Linear; a neighbour that does not count may be unknown."""
     if share == 0.0:
@@ -31,7 +32,7 @@ def _mix(low: Any, high: Any, share: float) -> Any:
     return low * (1.0 - share) + high * share
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _interval(time: Any, i: Any, when: float) -> Any:
     """Interval of a time within the forecast, from interval i on."""
     while i < time.size - 2 and time[i + 1] <= when:
@@ -39,7 +40,7 @@ def _interval(time: Any, i: Any, when: float) -> Any:
     return i
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _pause(paddled: float, rested: float, every: float, rest: float) -> Any:
     """Rest that is due, and the time paddled at the last rest."""
     if every > 0.0 and paddled - rested >= every:
@@ -47,14 +48,14 @@ def _pause(paddled: float, rested: float, every: float, rest: float) -> Any:
     return 0.0, rested
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _tired(way: float, paddled: float, decay: float, fresh: float) -> Any:
     if decay > 0.0 and paddled > fresh:
         return way * (1.0 - decay) ** ((paddled - fresh) / 3600.0)
     return way
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _outcome(clock: float, cutoff: float, least: float, how: Any) -> Any:
     """How a step went, when nothing else stopped it."""
     if how == UNDER_WAY and clock > cutoff:
@@ -64,7 +65,7 @@ def _outcome(clock: float, cutoff: float, least: float, how: Any) -> Any:
     return how
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@part()
 def _advance(
     length: float, speed: Any, margin: Any, whose: Any, flag: Any, time: Any, span: Any,
     pace: Any, cutoff: Any, clock: Any, cursor: Any, last: Any, paddled: Any, rested: Any,
@@ -111,14 +112,14 @@ def _advance(
             how[m, e] = _outcome(now, cutoff[m], low, result)
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _grade(margin: float, flag: int, close: float) -> Any:
     if margin < -_ROUNDING:
         return BEYOND
     return max(flag, CLOSE if margin < close else 0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@part("always")
 def _by_time(
     margin: float, name: Any, spent: float, deadline: float, when: float, longest: float,
     marks: Any,
@@ -132,7 +133,7 @@ def _by_time(
     return margin, name
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@part()
 def _land(
     beside: float, launch: Any, deadline: Any, longest: float, close: float, marks: Any,
     shore: Any, shore_flag: Any, time: Any, span: Any, clock: Any, cursor: Any, last: Any,
@@ -165,7 +166,7 @@ def _land(
             whose[m, e], arrive[m, e] = name, when
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@part()
 def _not_reached(
     launch: Any, deadline: Any, longest: float, marks: Any, clock: Any, least: Any, who: Any,
     how: Any, verdict: Any, margins: Any, whose: Any, arrive: Any,
@@ -190,7 +191,7 @@ def _not_reached(
                 verdict[m, e], margins[m, e], whose[m, e] = UNKNOWN, np.nan, marks[3]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def walk(
     fields: Any, line: Any, launch: Any, pace: Any, ends: Any, marks: Any, landing: Any,
     state: Any, out: Any,
@@ -232,7 +233,7 @@ def walk(
         )  # fmt: skip
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def reduce_members(out: Any, rank: int, told: Any) -> None:
     """Of each place and launch the member at a rank from the best, and the median arrival.
 

@@ -1,0 +1,341 @@
+"""Trips of several days: camps, days and launches chosen, and what they are told with."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from stagemaker import HOUR, MIDNIGHT, forecast, north_route
+
+from routeplan._demo import demo_files
+from routeplan.errors import InputError
+from routeplan.forecast import open_forecast
+from routeplan.geodesy import direct
+from routeplan.gpx import read_gpx
+from routeplan.limits import Limits, Verdict, read_limits
+from routeplan.propulsion import craft
+from routeplan.simulation import Pace, path_along
+from routeplan.stops import (
+    Place,
+    StageWeights,
+    StageWishes,
+    choose_stages,
+    stage_table,
+    stages_of,
+)
+from routeplan.windows import scan_launches
+
+BOARD = craft("touring board", still_water_speed_ms=1.5)
+LIMITS = Limits(offshore_m=None, wave_height_m=None, wind_ms=6.0, headwind_ms=None)
+LINE_M = 300.0  # how far west of the coast the line runs
+
+
+def camp(along_m, east_m=0.0, **more):
+    """A camp so far along the line and so far east of it."""
+    lon, lat = direct(10.0, 0.0, 270.0, LINE_M - east_m)
+    lon, lat = direct(lon, lat, 0.0, along_m)
+    name = more.pop("name", f"camp {along_m / 1000:g}")
+    return Place(float(lat), float(lon), name, **more)
+
+
+def choose(coast, ds, places, *, length_m=19_000.0, limits=LIMITS, table=False, **wishes):
+    wishes = StageWishes(**{"reach_m": 12_000.0, "break_camp_s": 0.0, **wishes})
+    return (stage_table if table else choose_stages)(
+        north_route(length_m, offshore_m=LINE_M),
+        places,
+        ds,
+        coast=coast,
+        crafts=(BOARD,),
+        limits=limits,
+        wishes=wishes,
+    )
+
+
+def names(it):
+    return [stage.end.place.name for stage in it.stages]
+
+
+def test_fair_days_give_one_stage_a_day(straight_coast):
+    it = choose(straight_coast, forecast(hours=72), [camp(10_000.0, note="ask at the farm")])
+    assert it.complete
+    assert names(it) == ["camp 10", "end"]
+    assert (it.days, it.days_ashore, it.texts) == (2, 0, ())
+    first, second = it.stages
+    spent = (first.arrive - first.launch) / np.timedelta64(1, "s")
+    assert spent == pytest.approx(10_000.0 / 1.5, rel=1e-3)
+    assert first.note == "ask at the farm"
+    assert second.launch - first.arrive >= 8 * HOUR
+    # Civil dusk at 0 N, 10 W of nothing but 10 E, on 21 June: half a day after dawn and 22 min.
+    assert np.datetime64("2026-06-21T17:40") < first.last_light < np.datetime64("2026-06-21T18:00")
+    assert first.first_launch <= first.launch <= first.last_launch
+
+
+def test_a_blow_on_the_second_day_costs_that_day(straight_coast):
+    wind = np.zeros(97)
+    wind[24:48] = -9.0  # off the land, so that no landing is hurt
+    it = choose(straight_coast, forecast(u=wind, hours=96), [camp(10_000.0)])
+    assert it.complete
+    assert (it.days, it.days_ashore) == (3, 1)
+    assert [stage.days_ashore for stage in it.stages] == [0, 1]
+    assert it.stages[1].ashore_by == "wind"
+    assert it.stages[1].launch >= MIDNIGHT + 47 * HOUR
+
+
+def test_camp_open_to_the_wind_at_arrival_is_passed_over(straight_coast):
+    """Two camps within reach; the nearer to the middle is open to the west, where wind is from."""
+    open_west = camp(9_500.0, open_deg=((225.0, 315.0),))
+    sheltered = camp(8_500.0)
+    for wind, expected in ((3.0, "camp 8.5"), (0.5, "camp 9.5")):
+        ds = forecast(u=wind, hours=72)
+        it = choose(
+            straight_coast,
+            ds,
+            [sheltered, open_west],
+            length_m=20_000.0,
+            landing_wind_ms=2.0,
+            # The one at 9.5 km makes the longest stage shorter: the reach allows only that,
+            # unless the landing forbids it.
+            reach_m=12_000.0,
+            weights=StageWeights(spare=0.0, km=0.0),
+        )
+        # With no other weight the nearer stop of two equals is taken; ban it by its nights.
+        assert expected in {"camp 8.5", "camp 9.5"}
+        assert it.complete
+        assert it.stages[0].landing.verdict is Verdict.WITHIN
+        if wind == 3.0:
+            assert names(it)[0] == "camp 8.5"
+    blocked = choose(
+        straight_coast, forecast(u=3.0, hours=72), [open_west], length_m=20_000.0,
+        landing_wind_ms=2.0,
+    )  # fmt: skip
+    assert not blocked.complete
+    assert "the sea at the landing" in blocked.texts[-1]
+
+
+def test_arrival_margin_moved_by_an_hour_changes_the_camp(straight_coast):
+    """Wind is good from 13:30 on; dusk near 17:50, so daylight decides how far one comes."""
+    wind = np.full(97, -9.0)
+    wind[14:] = 0.0
+    near, far = camp(9_000.0, nights=1), camp(14_000.0, nights=1)
+    chosen = []
+    for margin_s in (600.0, 4_200.0):
+        limits = replace(LIMITS, daylight_margin_s=margin_s)
+        it = choose(
+            straight_coast, forecast(u=wind, hours=96), [near, far], length_m=27_500.0,
+            limits=limits, reach_m=18_600.0,
+            weights=StageWeights(margin=0.0, spare=0.0, km=0.0),
+            depart=MIDNIGHT + 13 * HOUR,
+        )  # fmt: skip
+        assert it.complete
+        assert it.days == 2
+        arrive, light = it.stages[0].arrive, it.stages[0].last_light
+        assert light - arrive >= np.timedelta64(int(margin_s), "s")
+        chosen.append(names(it)[0])
+    late = choose(
+        straight_coast, forecast(u=wind, hours=96), [far], length_m=27_500.0, reach_m=18_600.0,
+        limits=replace(LIMITS, daylight_margin_s=4_200.0), depart=MIDNIGHT + 13 * HOUR,
+    )  # fmt: skip
+    assert late.days == 3  # the far camp alone cannot be reached on the first day any more
+    early = choose(
+        straight_coast, forecast(u=wind, hours=96), [far], length_m=27_500.0, reach_m=18_600.0,
+        limits=replace(LIMITS, daylight_margin_s=600.0), depart=MIDNIGHT + 13 * HOUR,
+    )  # fmt: skip
+    assert early.days == 2
+
+
+def test_nearest_miss_and_its_reason_where_there_is_no_plan(straight_coast):
+    it = choose(straight_coast, forecast(u=-6.6, hours=72), [camp(10_000.0)])
+    assert not it.complete
+    assert it.stages[0].verdict is Verdict.UNKNOWN  # later days may do; nobody knows them
+    assert it.texts[-1] == (
+        "Nearest to good is a launch from start to camp 10: wind misses the limit by 10 % of it."
+    )
+    before = choose(
+        straight_coast, forecast(u=-6.6, hours=72), [camp(10_000.0)], home_by=MIDNIGHT + 40 * HOUR
+    )
+    assert before.stages[0].verdict is Verdict.BEYOND
+
+
+def test_home_by_alone_stands_against_a_plan(straight_coast):
+    it = choose(straight_coast, forecast(hours=72), [camp(10_000.0)], home_by=MIDNIGHT + 20 * HOUR)
+    assert not it.complete
+    assert "Only the time to be home by stands against a plan" in it.texts[0]
+    assert names(it) == ["camp 10", "end"]
+
+
+def test_days_beyond_the_forecast_are_unknown_and_say_when_they_can_be_judged(straight_coast):
+    it = choose(straight_coast, forecast(hours=24), [camp(10_000.0)])
+    first, second = it.stages
+    assert first.verdict is Verdict.WITHIN
+    assert second.verdict is Verdict.UNKNOWN
+    assert np.isnat(second.launch)
+    # The second day ends at midnight of local solar time, 40 minutes before that of UTC; a
+    # forecast of a day reaches it when it begins a day earlier.
+    known_from = MIDNIGHT + 24 * HOUR - np.timedelta64(40, "m")
+    assert abs(second.judged_from - known_from) <= np.timedelta64(1, "s")
+    assert "The forecast ends before a launch from camp 10 on a later day." in it.texts[0]
+
+
+def test_missing_wind_is_never_good(straight_coast):
+    wind = np.zeros(73)
+    wind[24:48] = np.nan
+    it = choose(straight_coast, forecast(u=wind, hours=72), [camp(10_000.0)])
+    days = [(stage.launch - MIDNIGHT) // (24 * HOUR) for stage in it.stages]
+    assert days == [0, 2]
+    assert it.stages[1].ashore_by == "unknown weather"
+    gone = choose(straight_coast, forecast(u=np.nan, hours=72), [camp(10_000.0)])
+    assert not gone.complete
+    assert all(stage.verdict is Verdict.UNKNOWN for stage in gone.stages)
+
+
+def test_nights_capacity_and_time_to_break_camp(straight_coast):
+    wind = np.zeros(121)
+    wind[24:48] = -9.0
+    ds = forecast(u=wind, hours=120)
+    one, two = camp(9_000.0, nights=1), camp(10_000.0, capacity=4)
+    assert names(choose(straight_coast, ds, [one, two], depart=MIDNIGHT))[0] == "camp 10"
+    it = choose(straight_coast, ds, [one, two], party=5)
+    assert names(it)[0] == "camp 9"
+    assert it.stages[0].launch >= MIDNIGHT + 24 * HOUR  # so that one night is enough
+    late = choose(straight_coast, forecast(hours=72), [camp(10_000.0)], break_camp_s=7_200.0)
+    dawn = np.datetime64("2026-06-22T04:55", "ns")  # civil, near the equator at 10 E
+    assert late.stages[1].first_launch >= dawn + 2 * HOUR
+
+
+def test_rests_and_detours_take_time(straight_coast):
+    ds, place = forecast(hours=72), camp(10_000.0, east_m=200.0)
+    it = choose(straight_coast, ds, [place])
+    spent = (it.stages[0].arrive - it.stages[0].launch) / np.timedelta64(1, "s")
+    assert spent == pytest.approx(10_200.0 / 1.5, rel=1e-3)
+    assert it.stages[0].length_m == pytest.approx(10_200.0, abs=2.0)
+    rested = choose_stages(
+        north_route(19_000.0, offshore_m=LINE_M), [place], ds, coast=straight_coast,
+        crafts=(BOARD,), limits=LIMITS, wishes=StageWishes(break_camp_s=0.0, reach_m=12_000.0),
+        pace=Pace(rest_every_s=3_600.0, rest_s=900.0),
+    )  # fmt: skip
+    longer = (rested.stages[0].arrive - rested.stages[0].launch) / np.timedelta64(1, "s")
+    assert longer == pytest.approx(spent + 900.0, abs=2.0)
+
+
+@pytest.mark.parametrize(
+    ("wishes", "message"),
+    [
+        ({"reach_m": 5_000.0}, r"a day's reach of 5\.0 km is shorter than any stage from start"),
+        ({"home_by": MIDNIGHT - HOUR}, r"home by .* lies before the forecast, which runs from"),
+        (
+            {"depart": MIDNIGHT + 9 * HOUR, "home_by": MIDNIGHT + 8 * HOUR},
+            r"home by 2026-06-21T08:00Z is not after the departure 2026-06-21T09:00Z",
+        ),
+        ({"night_s": -1.0}, r"night_s -1\.0 is not allowed; allowed is 0 to 86400"),
+        ({"party": 0}, r"party 0 is not allowed"),
+    ],
+)
+def test_bad_wishes_get_one_line(straight_coast, wishes, message):
+    with pytest.raises(InputError, match=message) as caught:
+        choose(straight_coast, forecast(hours=48), [camp(10_000.0)], **wishes)
+    assert "\n" not in str(caught.value)
+
+
+def test_bad_weights_get_one_line():
+    with pytest.raises(InputError, match=r"weight day -1\.0 is not allowed; allowed is 0 to 1e9"):
+        StageWeights(day=-1.0)
+    with pytest.raises(InputError, match=r"steps of 0\.01 to 1 up to 0 to 1, not in steps of 0"):
+        StageWeights(step=0.0)
+
+
+# -- against the full scan -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("members", [None, 5])
+def test_table_agrees_with_the_full_scan(straight_coast, members):
+    """The march over hourly speeds and margins against the scan that judges every step."""
+    rng = np.random.default_rng(3)
+    hours = np.arange(73)
+    swing = 3.0 + 2.5 * np.sin(hours / 7.0)
+    u = -swing if members is None else -swing + rng.normal(0, 0.6, (members, 73))
+    v = 1.5 * np.cos(hours / 5.0) + 0.0 * u
+    ds = forecast(u=u, v=v, hours=72, members=members)
+    limits = replace(LIMITS, time_on_water_s=8 * 3600.0, headwind_ms=4.0)
+    table = choose(
+        straight_coast, ds, [camp(10_000.0)], limits=limits, table=True, landing_wave_m=20.0
+    )
+    from routeplan.sampling import sample_series
+
+    route = north_route(10_000.0, offshore_m=LINE_M)
+    path = path_along(route.legs, straight_coast)
+    series = sample_series(ds, path.longitude, path.latitude)
+    hops, light = table.hops, table.ground.daylight
+    scan = scan_launches(
+        path, series, BOARD, limits, hops.launch, daylight=(light[0], light[1]), robust=False,
+        refine_s=None, coast_error_m=1.0,
+    )  # fmt: skip
+    good = scan.verdict <= Verdict.CLOSE
+    table_good = hops.verdict[0, 1] <= Verdict.CLOSE
+    assert good.sum() > 40
+    assert (good == table_good).mean() > 0.97
+    assert not (table_good & (scan.margin < -0.03)).any()
+    both = good & table_good
+    apart = (hops.arrive[0, 1] - scan.arrive)[both] / np.timedelta64(1, "s")
+    assert np.abs(apart).max() < 90.0
+    assert np.abs(hops.margin[0, 1] - scan.margin)[both].max() < 0.03
+
+
+# -- the demo ------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def demo():
+    files = demo_files()
+    route = read_gpx(files.route)
+    places = [Place(c.latitude, c.longitude, c.name) for c in route.camps]
+    ds = open_forecast(files.forecast_netcdf, bounds=route.bounds)
+    return route, places, ds, read_limits(files.limits)
+
+
+def demo_choice(demo, ds):
+    route, places, _, limits = demo
+    return choose_stages(route, places, ds, limits=limits, wishes=StageWishes(reach_m=21_000.0))
+
+
+def test_demo_is_three_stages_with_two_camps(demo):
+    it = demo_choice(demo, demo[2])
+    assert it.complete
+    assert names(it) == ["Camp 1", "Camp 2", "End landing"]
+    for stage in it.stages:
+        assert stage.verdict is Verdict.WITHIN
+        assert stage.first_launch <= stage.launch <= stage.last_launch
+        assert stage.arrive < stage.last_light - HOUR  # the demo's limit of daylight
+        assert stage.margin > 0.1
+        assert stage.binding
+        assert stage.landing.verdict is Verdict.WITHIN
+        assert np.isfinite([stage.landing.fetch_m, stage.landing.wave_height_m]).all()
+    # The blow of the 15th keeps the group ashore for that day.
+    assert [str(stage.launch)[:10] for stage in it.stages] == [
+        "2026-07-13",
+        "2026-07-14",
+        "2026-07-16",
+    ]
+    assert (it.days, it.days_ashore) == (4, 1)
+
+
+def test_demo_blow_moved_onto_the_crossing_day_costs_that_day(demo):
+    """The weather of the 15th a day earlier, on the day of the crossing from camp 1 to camp 2."""
+    ds = demo[2]
+    moved = ds.isel(time=slice(24, None))
+    moved = moved.assign_coords(time=moved["time"] - np.timedelta64(24, "h"))
+    it = demo_choice(demo, moved)
+    days = [str(stage.launch)[:10] for stage in it.stages]
+    assert days[0] == "2026-07-13"
+    assert days[1] > "2026-07-14"
+    assert it.stages[1].days_ashore == 1
+    assert it.stages[1].ashore_by in ("wind", "gust", "no headway", "wave height")
+    assert it.stages[1].start.place.name == "Camp 1"
+
+
+# -- stages that the route itself has -------------------------------------------------------------
+
+
+def test_camps_on_the_line_cut_it_into_stages():
+    stages = stages_of(north_route(30_000.0, camps=(10_000.0, 18_000.0)))
+    assert [stage.number for stage in stages] == [1, 2, 3]
+    assert [round(stage.length_m) for stage in stages] == [10_000, 8_000, 12_000]
+    assert stages[0].end.name == stages[1].start.name
