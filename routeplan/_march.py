@@ -43,7 +43,7 @@ FACTOR, DECAY, FRESH_S, REST_EVERY_S, REST_S, MIN_WAY = range(6)
 
 LONGEST_S = 300.0  # no stretch is paddled longer than this on one look at the weather
 
-_FERRY_TURNS = 8
+_FERRY_TURNS = 60  # two do as a rule; more where a cross wind is almost too much
 _FERRY_TOLERANCE = 1e-4  # of the sine of the ferry angle
 
 
@@ -72,7 +72,6 @@ def _over_ground(
         sin_b = 0.0
     cos_b = math.sqrt(1.0 - sin_b * sin_b)
     top = top_slip(craft, power)
-    v = 0.0
     for _ in range(_FERRY_TURNS):
         along = air[0] * cos_b + air[1] * sin_b
         across = air[1] * cos_b - air[0] * sin_b
@@ -84,9 +83,9 @@ def _over_ground(
             return np.nan, slip, 0.0
         turned = need / v
         if abs(turned - sin_b) < _FERRY_TOLERANCE:
-            break
+            return math.sqrt(v * v - need * need) + stream[0], slip, turned
         sin_b, cos_b = turned, math.sqrt(1.0 - turned * turned)
-    return math.sqrt(v * v - need * need) + stream[0], slip, sin_b
+    return np.nan, slip, 0.0  # turning up always costs more than it gains: it cannot be held
 
 
 @part("always")

@@ -201,7 +201,7 @@ def test_track_against_an_independent_integration(branch):
     x, y = drift.longitude[0, branch, 0, -1], drift.latitude[0, branch, 0, -1]
     way = float(inverse(11.1, 58.1, *place)[1])
     assert way > 3_000.0
-    assert float(inverse(x, y, *place)[1]) < 0.002 * way
+    assert float(inverse(x, y, *place)[1]) < 1e-4 * way
 
 
 def test_halving_the_step_hardly_moves_the_track():
