@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from routeplan._localsea import fetch_toward
 from routeplan._place import Place
+from routeplan._scandetail import member_at_share
 from routeplan.exposure import DIRECTIONS_DEG
 from routeplan.geodesy import direct
 from routeplan.limits import Verdict
@@ -79,6 +80,32 @@ class LandingSea:
             float(self.wave_height_m[place, i, member]),
             margin,
             self._verdict(margin, int(self.flag[place, i, member])),
+        )
+
+    def judged(
+        self, place: int, when: NDArray[np.datetime64], share: float
+    ) -> tuple[NDArray[np.int8], FloatArray]:
+        """Verdict and margin of a landing at times (m,): the worse of the hours on both sides.
+
+        With members those that at least `share` of them reach; unknown and nan outside the
+        forecast.
+        """
+        known = ~np.isnat(when) & (when >= self.time[0]) & (when <= self.time[-1])
+        last = self.time.size - 1
+        after = np.searchsorted(self.time, np.where(known, when, self.time[0]), side="left")
+        hours = np.stack([np.maximum(after - 1, 0), np.minimum(after, last)])
+        margin = self.margin[place][hours].min(axis=0)  # nan stays
+        flag = self.flag[place][hours].max(axis=0)
+        graded = np.where(margin < self.close_share, Verdict.CLOSE, Verdict.WITHIN)
+        graded = np.maximum(graded, flag)
+        graded = np.where(np.isnan(margin), Verdict.UNKNOWN, graded)
+        graded = np.where(margin < 0.0, Verdict.BEYOND, graded)
+        member = member_at_share(graded.astype(np.int8), margin, share)[:, None]
+        verdict = np.take_along_axis(graded, member, axis=1)[:, 0]
+        left = np.take_along_axis(margin, member, axis=1)[:, 0]
+        return (
+            np.where(known, verdict, Verdict.UNKNOWN).astype(np.int8),
+            np.where(known & (verdict != Verdict.UNKNOWN), left, np.nan),
         )
 
     def _verdict(self, margin: float, flag: int) -> Verdict:

@@ -23,13 +23,13 @@ if TYPE_CHECKING:
     from routeplan.sampling import PointSeries
     from routeplan.sun import DaylightSpells
 
-__all__ = ["Ground", "stage_hops"]
+__all__ = ["SOLAR_S_PER_DEG", "Ground", "stage_hops", "struck"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 TimeArray = NDArray[np.datetime64]
 
-_SOLAR_S_PER_DEG = 240.0  # Earth turns one degree in four minutes
+SOLAR_S_PER_DEG = 240.0  # Earth turns one degree in four minutes
 _MARKS = tuple(NAMES.index(n) for n in ("time_on_water", "daylight", "landing", "progress"))
 _AFTER_DUSK_S = 3600.0  # how long after the last light an arrival is still worked out
 
@@ -119,7 +119,7 @@ def stage_hops(
 
 
 def _day_shift(ground: Ground) -> np.timedelta64:
-    return np.timedelta64(round(float(ground.path.longitude[0]) * _SOLAR_S_PER_DEG), "s")
+    return np.timedelta64(round(float(ground.path.longitude[0]) * SOLAR_S_PER_DEG), "s")
 
 
 def _times(origin: np.datetime64, seconds: FloatArray) -> TimeArray:
@@ -190,7 +190,7 @@ class _Start:
         start_s = (launch - ground.series.time[0]) / np.timedelta64(1, "ns") / 1e9
         lit |= np.max(np.nan_to_num(deadline, nan=-np.inf), axis=0) > start_s
         if ground.daylight is not None and i > 0:
-            lit &= _struck(ground.daylight[i], launch, wishes.break_camp_s)
+            lit &= struck(ground.daylight[i], launch, wishes.break_camp_s)
         which = np.flatnonzero(lit)
         # An unknown dusk is no end: what comes after it is unknown, not late.
         last = np.max(np.nan_to_num(deadline[:, which], nan=np.inf), axis=0, initial=-np.inf)
@@ -298,7 +298,7 @@ def _deadlines(ground: Ground, limits: Limits, launch: TimeArray, i: int) -> Flo
     )
 
 
-def _struck(light: DaylightSpells, launch: TimeArray, after_s: float) -> BoolArray:
+def struck(light: DaylightSpells, launch: TimeArray, after_s: float) -> BoolArray:
     """Whether a camp can be struck by each launch: so long after dawn; always in endless light."""
     if not light.start.size:
         return np.zeros(launch.size, dtype=bool)
