@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from routeplan._forecast_fields import GRID_AXES, Field, Meta, Request, check_size, moment_text
+from routeplan._forecast_level import pick_level
 from routeplan._forecast_names import Quantity, by_short, by_standard
 from routeplan._forecast_ncgrid import Window, find_window
 from routeplan._forecast_points import PointGrid
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
 __all__ = ["read_netcdf", "read_zarr"]
 
 _MEMBER = ("number", "member", "ensemble", "ens", "realization", "ensemble_member", "mbr")
-_HEIGHTS = ("height", "heightaboveground", "height_above_ground", "height_2m", "height_10m")
 _MAX_VARIABLES = 2000
 _MAX_AXIS = 5_000_000  # an axis is read whole to find the box
 _WIND = ("eastward_wind", "northward_wind", "x_wind", "y_wind", "wind_speed")
@@ -136,7 +136,7 @@ def _field(
         return None
     hours = _hours(ds, variable, quantity, path)
     member = next((d for d in variable.dims if str(d).lower() in _MEMBER), None)
-    picked = _pick_level(ds, variable, quantity, {hours.dim, member, *window.dims}, meta)
+    picked = pick_level(ds, variable, quantity, {hours.dim, member, *window.dims}, meta)
     if picked is None:
         return None
     wanted = np.arange(hours.time.size)
@@ -183,52 +183,6 @@ def _vector_name(variable: xr.DataArray, quantity: Quantity, window: Window, pat
         )
         raise InputError(msg, path=path, field=str(variable.name))
     return GRID_AXES[quantity.name] if int(relative) else quantity.name
-
-
-def _pick_level(
-    ds: xr.Dataset, variable: xr.DataArray, quantity: Quantity, keep: set[Any], meta: Meta
-) -> xr.DataArray | None:
-    """Reduce dimensions that are neither space, time nor member to the level that is meant."""
-    for dim in [d for d in variable.dims if d not in keep]:
-        if variable.sizes[dim] == 1:
-            variable = variable.isel({dim: 0})
-            continue
-        index = _level_index(ds, dim, quantity)
-        if index is None:
-            meta.notes.append(
-                f"{variable.name}: left out, {variable.sizes[dim]} entries along {dim} and none "
-                f"known to be near the surface (allowed: one level, or heights in m)"
-            )
-            return None
-        variable = variable.isel({dim: index})
-    height = _scalar_height(variable)
-    if quantity.height_m is not None and height is not None and height != quantity.height_m:
-        return None
-    return variable
-
-
-def _level_index(ds: xr.Dataset, dim: Any, quantity: Quantity) -> int | None:
-    if dim not in ds.variables or ds[dim].dtype.kind not in "fiu":
-        return None
-    axis = ds[dim]
-    if str(axis.attrs.get("units", "")).strip().lower() not in ("m", "meter", "meters", "metre"):
-        return None
-    values = np.abs(np.asarray(axis.to_numpy(), dtype=float))
-    target = 0.0 if quantity.marine else quantity.height_m
-    if target is None:
-        return None
-    index = int(np.argmin(np.abs(values - target)))
-    # The uppermost layer of an ocean model is a metre or two down.
-    return index if abs(values[index] - target) <= (2.0 if quantity.marine else 0.0) else None
-
-
-def _scalar_height(variable: xr.DataArray) -> float | None:
-    """Height above ground that a scalar coordinate gives, in metres."""
-    for name, coordinate in variable.coords.items():
-        if coordinate.ndim == 0 and str(name).lower() in _HEIGHTS:
-            value = float(coordinate.to_numpy())
-            return value if np.isfinite(value) else None
-    return None
 
 
 def _numbers(ds: xr.Dataset, member: Any) -> NDArray[np.int64] | None:

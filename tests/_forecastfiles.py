@@ -6,6 +6,7 @@ import xarray as xr
 from routeplan._eccodes import load_eccodes
 
 KNOT_MS = 1852.0 / 3600.0
+PACKING = 2.0**-23 * 32.0  # 24 bits over the range of the winds, in m/s
 FIRST = np.datetime64("2026-06-01T00:00", "ns")
 
 
