@@ -22,6 +22,7 @@ __all__ = ["Stop", "camps_on_line", "cut_line", "places_on_line", "staged_route"
 
 SAME_SPOT_M = 25.0  # two camps nearer than this are one (assumption: a tent site's width)
 _SAME_KNOT_M = 1.0
+_NEAR_M = 50.0
 _FAR_M = 1_000_000.0
 
 
@@ -54,19 +55,22 @@ def places_on_line(
     line = Polyline(route.longitude, route.latitude)
     lon = np.array([place.longitude for place in places], dtype=float)
     lat = np.array([place.latitude for place in places], dtype=float)
-    found = line.passes(lon, lat, off_line_m)
-    stops = [
-        Stop(place, along, off)
-        for place, passes in zip(places, found, strict=True)
-        for along, off in passes
-    ]
+    stops = []
+    for i, passes in enumerate(line.passes(lon, lat, off_line_m)):
+        if passes:
+            # Passes are told apart by four times the distance looked at: look no farther than need.
+            within = max(1.2 * min(off for _, off in passes), _NEAR_M)
+            near = line.passes(lon[i : i + 1], lat[i : i + 1], within)[0]
+            stops += [Stop(places[i], along, off) for along, off in near]
     return tuple(sorted(stops, key=lambda stop: (stop.along_m, stop.off_m)))
 
 
 def camps_on_line(
-    route: Route, places: Sequence[Place], *, off_line_m: float = 2_000.0
+    route: Route, places: Sequence[Place], *, off_line_m: float = 2_000.0, needed: bool = True
 ) -> tuple[Stop, ...]:
     """Camps to choose from, between the two ends of the route, in order along it.
+
+    `needed` says whether there must be one.
 
     Raises
     ------
@@ -75,7 +79,7 @@ def camps_on_line(
         two at one spot.
     """
     camps = [place for place in places if place.kind == "camp"]
-    if not camps:
+    if not camps and needed:
         msg = f"none of {len(places)} places is a camp; at least one is needed to stay a night"
         raise InputError(msg, field="places", value=len(places))
     stops = places_on_line(route, camps, off_line_m=off_line_m)

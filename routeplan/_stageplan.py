@@ -133,10 +133,14 @@ def stage_table(
     pace: Pace | None = None,
     launch_step_s: float = 900.0,
     step_m: float = 1_000.0,
+    need_camps: bool = True,
 ) -> StageTable:
-    """Judge every stage there could be; see `choose_stages`. `step_m` is that of the path."""
+    """Judge every stage there could be; see `choose_stages`.
+
+    `step_m` is that of the path [m]; `need_camps` says whether there must be a camp.
+    """
     limits, wishes = limits or Limits(), wishes or StageWishes()
-    camps = camps_on_line(route, places, off_line_m=wishes.off_line_m)
+    camps = camps_on_line(route, places, off_line_m=wishes.off_line_m, needed=need_camps)
     stops = (_end(route, first=True), *camps, _end(route, first=False))
     _check(stops, wishes)
     ground = _ground(

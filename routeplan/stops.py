@@ -8,32 +8,45 @@ from routeplan._place import KINDS, Place, kind_of, places_of_waypoints
 from routeplan._placefile import read_places
 from routeplan._placelanding import LandingState
 from routeplan._placeline import Stop, camps_on_line, places_on_line, staged_route
+from routeplan._stagebail import Bailout, ShoreSide, bailouts
 from routeplan._stagechoice import DayStage, Itinerary
 from routeplan._stagehops import Hops, StageWeights, StageWishes
+from routeplan._stageother import Alternative, other_plans, other_trips, replan
 from routeplan._stageplan import StageTable, choose_stages, stage_table
+from routeplan._stageroutes import part_of_route, position_on_route, there_and_back
 from routeplan.route import Leg, Route, Waypoint
 
 __all__ = [
     "KINDS",
+    "Alternative",
+    "Bailout",
     "DayStage",
     "Hops",
     "Itinerary",
     "LandingState",
     "Place",
+    "ShoreSide",
     "Stage",
     "StageTable",
     "StageWeights",
     "StageWishes",
     "Stop",
+    "bailouts",
     "camps_on_line",
     "choose_stages",
     "kind_of",
+    "other_plans",
+    "other_trips",
+    "part_of_route",
     "places_of_waypoints",
     "places_on_line",
+    "position_on_route",
     "read_places",
+    "replan",
     "stage_table",
     "staged_route",
     "stages_of",
+    "there_and_back",
 ]
 
 

@@ -18,9 +18,16 @@ from routeplan.stops import (
     Place,
     StageWeights,
     StageWishes,
+    bailouts,
     choose_stages,
+    other_plans,
+    other_trips,
+    part_of_route,
+    position_on_route,
+    replan,
     stage_table,
     stages_of,
+    there_and_back,
 )
 from routeplan.windows import scan_launches
 
@@ -329,6 +336,159 @@ def test_demo_blow_moved_onto_the_crossing_day_costs_that_day(demo):
     assert it.stages[1].days_ashore == 1
     assert it.stages[1].ashore_by in ("wind", "gust", "no headway", "wave height")
     assert it.stages[1].start.place.name == "Camp 1"
+
+
+# -- other plans ---------------------------------------------------------------------------------
+
+
+def test_alternatives_differ_in_kind(straight_coast):
+    wind = np.zeros(121)
+    wind[30:36] = -5.0  # a breeze within the limit on the second morning costs margin
+    table = choose(
+        straight_coast, forecast(u=wind, hours=120), [camp(9_000.0), camp(10_000.0)], table=True
+    )
+    best = table.best()
+    others = other_plans(table)
+    assert [other.kind for other in others] == ["other camps", "later start"]
+    camps, later = (other.itinerary for other in others)
+    assert names(camps)[0] != names(best)[0]
+    assert later.stages[0].launch.astype("M8[D]") > best.stages[0].launch.astype("M8[D]")
+    assert all(other.itinerary.cost >= best.cost for other in others)
+    assert others[0].text.startswith("Other camps: nights at camp ")
+
+
+def test_home_a_day_earlier_costs_margin(straight_coast):
+    """A breeze of 5.5 m/s leaves 8 % of the limit of 6: waiting a day is the better plan."""
+    wind = np.zeros(121)
+    wind[24:48] = -5.5
+    table = choose(straight_coast, forecast(u=wind, hours=120), [camp(10_000.0)], table=True)
+    assert table.best().days == 3
+    earlier = next(other for other in other_plans(table) if other.kind == "earlier home")
+    assert earlier.itinerary.days == 2
+    assert earlier.itinerary.stages[1].verdict is Verdict.CLOSE
+    assert "1 day less, 8 % in hand instead of" in earlier.text
+
+
+def test_other_direction_round_trip_and_turning_round(straight_coast):
+    found = other_trips(
+        north_route(19_000.0, offshore_m=LINE_M), [camp(8_000.0), camp(11_000.0)],
+        forecast(hours=120), coast=straight_coast, crafts=(BOARD,), limits=LIMITS,
+        wishes=StageWishes(reach_m=17_000.0, break_camp_s=0.0), round_trip=True,
+    )  # fmt: skip
+    assert [(a.kind, a.itinerary.complete) for a in found] == [
+        ("other direction", True),
+        ("round trip", True),
+        ("turn round", True),
+        ("turn round", True),
+    ]
+    other, both, _, turned = (a.itinerary for a in found)
+    assert other.stages[0].start.place.name == "end"
+    assert names(other)[-1] == "start"
+    assert both.length_m == pytest.approx(38_000.0, abs=20.0)
+    assert names(both)[-1] == "start"
+    assert turned.length_m == pytest.approx(22_000.0, abs=20.0)
+    assert names(turned)[-1] == "start"
+
+
+def test_rest_is_planned_from_where_and_when_the_group_is(straight_coast):
+    route = north_route(28_000.0, offshore_m=LINE_M)
+    lon, lat = (float(v) for v in direct(route.longitude[0], 0.0, 0.0, 6_000.0)[:2])
+    places = [camp(4_000.0), camp(10_000.0), camp(17_500.0)]
+    words = {
+        "coast": straight_coast, "crafts": (BOARD,), "limits": LIMITS,
+        "wishes": StageWishes(reach_m=12_000.0, break_camp_s=0.0),
+    }  # fmt: skip
+    when = MIDNIGHT + 11 * HOUR
+    it = replan(route, places, forecast(hours=96), longitude=lon, latitude=lat, when=when, **words)
+    assert it.complete
+    assert it.stages[0].launch >= when
+    assert names(it) == ["camp 17.5", "end"]
+    assert it.length_m == pytest.approx(22_000.0, abs=5.0)
+    last = replan(
+        route, places, forecast(hours=96), longitude=float(route.longitude[-1]),
+        latitude=lat + 0.16, when=when, **words,
+    )  # fmt: skip
+    assert names(last) == ["end"]  # no camp is left ahead
+    with pytest.raises(InputError, match=r"lies .* km off the line; allowed are 5 km"):
+        replan(route, places, forecast(), longitude=lon + 1.0, latitude=lat, when=when, **words)
+    with pytest.raises(InputError, match="at the end of the route; nothing is left to plan"):
+        replan(
+            route, places, forecast(), longitude=float(route.longitude[-1]),
+            latitude=float(route.latitude[-1]), when=when, **words,
+        )  # fmt: skip
+
+
+# -- ways out -------------------------------------------------------------------------------------
+
+
+def ways_out(coast, ds, places=(), *, when=MIDNIGHT + 12 * HOUR, **words):
+    """At two points 6 km apart on the line due north, 300 m west of a coast."""
+    from routeplan.sampling import sample_series
+
+    route = north_route(20_000.0, offshore_m=LINE_M)
+    along = np.array([4_000.0, 10_000.0])
+    lon, lat = direct(route.longitude[0], 0.0, 0.0, along)
+    series = sample_series(ds, lon, lat)
+    hours = np.full(2, when)
+    points = (np.asarray(lon), np.asarray(lat), np.zeros(2), along)
+    return bailouts(route, coast, series, (BOARD,), hours, points, places, **words)
+
+
+def test_ways_out_on_each_side_by_hand(straight_coast):
+    """Still air: the shore is abeam to starboard, 300 m at 1.5 m/s; to port there is open sea."""
+    one, two = ways_out(straight_coast, forecast())
+    assert one.starboard.bearing_deg == pytest.approx(90.0)
+    assert one.starboard.distance_m == pytest.approx(LINE_M, abs=1.0)
+    assert one.starboard.time_s == pytest.approx(LINE_M / 1.5, rel=0.01)
+    assert np.isnan(one.port.time_s)
+    assert one.port.known
+    assert not one.commits
+    assert (one.begin_m, one.end_m, two.begin_m) == pytest.approx((4_000.0, 7_000.0, 7_000.0))
+
+
+def test_wind_off_the_land_makes_a_stretch_commit(straight_coast):
+    calm, blown = (ways_out(straight_coast, forecast(u=u))[0] for u in (0.0, -6.0))
+    assert blown.starboard.time_s > 1.5 * calm.starboard.time_s
+    assert not blown.commits
+    gale = ways_out(straight_coast, forecast(u=-25.0))[0]
+    assert np.isnan(gale.starboard.time_s)
+    assert gale.commits
+    assert ways_out(straight_coast, forecast(), commit_s=100.0)[0].commits
+
+
+def test_unknown_weather_commits(straight_coast):
+    for ds, when in ((forecast(u=np.nan), MIDNIGHT), (forecast(), np.datetime64("NaT", "ns"))):
+        way = ways_out(straight_coast, ds, when=when)[0]
+        assert way.commits
+        assert not way.starboard.known
+
+
+def test_users_places_ahead_and_behind_and_stretches_without_landing(straight_coast):
+    cliffs = camp(9_000.0, name="cliffs", kind="no landing")
+    far = camp(12_000.0)
+    cliffs = replace(cliffs, end=(far.longitude, far.latitude))
+    places = [camp(2_000.0, kind="landing"), camp(6_000.0, kind="road"), cliffs,
+              camp(5_000.0, kind="water")]  # fmt: skip
+    one, two = ways_out(straight_coast, forecast(), places)
+    assert (one.behind.place.kind, one.ahead.place.kind) == ("landing", "road")
+    assert (two.behind.place.kind, two.ahead) == ("road", None)
+    assert (one.no_landing, two.no_landing) == ("", "cliffs")
+    assert (one.commits, two.commits) == (False, True)
+
+
+def test_parts_of_a_route():
+    route = north_route(30_000.0, camps=(10_000.0, 18_000.0))
+    part = part_of_route(route, 12_000.0)
+    assert part.length_m == pytest.approx(18_000.0, abs=0.1)
+    assert [point.name for point in part.points] == ["here", "at 18 km", "end"]
+    back = there_and_back(route, 10_000.0)
+    assert [point.name for point in back.points] == ["start", "at 10 km", "start"]
+    assert back.length_m == pytest.approx(20_000.0, abs=0.1)
+    assert [leg.number for leg in back.legs] == [1, 2]
+    assert position_on_route(route, 10.0, 0.0) == pytest.approx(0.0, abs=0.1)
+    for begin, end in ((5_000.0, 5_050.0), (-1.0, None), (0.0, 31_000.0)):
+        with pytest.raises(InputError, match="cannot be made; the route is 30000 m long"):
+            part_of_route(route, begin, end)
 
 
 # -- stages that the route itself has -------------------------------------------------------------
