@@ -24,7 +24,7 @@ from routeplan._kitgroup import Group
 from routeplan._kitrules import RuleSet, default_rules
 from routeplan._kitspares import SpareChoice, choose_spares
 from routeplan._kitwarmth import Warmth, warmth
-from routeplan._packfit import PackItem, Packing, pack
+from routeplan._packfit import Packing, PackItem, pack
 from routeplan.exposure import LegExposure
 from routeplan.provisions import Outing, Provisions, Refill, provisions_for
 from routeplan.route import Route

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,6 +16,7 @@ from routeplan.errors import InputError
 __all__ = ["BagLoad", "PackItem", "Packing", "pack"]
 
 FloatArray = NDArray[np.float64]
+_Row = tuple[FloatArray, float, float]  # coefficients, least, most
 
 # In which bags a thing may go by where it has to be; the first are within reach on the water.
 _ALLOWED = {
@@ -28,6 +29,7 @@ _FILL = 0.9  # share of a bag's volume that packs, the rest is folds; assumption
 _LITRE = 1e-3
 _OVER_L_KG = 1.0  # a kilogram over a craft's capacity counts as a litre too little room
 _NOTHING = 1e-6  # litres or kilograms that count as none
+_UNTIDY = 2e-3  # weight of a thing in a bag of another kind beside the largest share of load
 _SECONDS = 10.0
 _MAX_ITEMS = 2_000
 
@@ -142,65 +144,79 @@ def _solve(
     base: Mapping[str, float],
     capacity_kg: Mapping[str, float],
 ) -> tuple[dict[int, int], bool]:
-    """Bag of each thing that has one, and whether that was proved to be the best."""
+    """Bag of each thing that has one, and whether no other packing needs less room.
+
+    Columns: which pair, litres missing in each bag, kilograms over on each craft, largest share.
+    """
     if not pairs:
         return {}, True
     people = [name for name in base if math.isfinite(capacity_kg.get(name, math.nan))]
-    x, slack, over = len(pairs), len(bags), len(people)
-    width = x + slack + over + 1  # which pair, litres missing, kilograms over, largest share
-    rows: list[FloatArray] = []
-    low: list[float] = []
-    high: list[float] = []
-
-    def row(row_low: float, row_high: float) -> FloatArray:
-        rows.append(np.zeros(width))
-        low.append(row_low)
-        high.append(row_high)
-        return rows[-1]
-
-    for i in sorted({i for i, _ in pairs}):
-        once = row(1.0, 1.0)
-        once[[k for k, (a, _) in enumerate(pairs) if a == i]] = 1.0
-    for j, bag in enumerate(bags):
-        room = row(-np.inf, bag.volume_m3 * _FILL / _LITRE)
-        for k, (i, b) in enumerate(pairs):
-            if b == j:
-                room[k] = _number(items[i].volume_m3) / _LITRE
-        room[x + j] = -1.0
-    for p, name in enumerate(people):
-        capacity = capacity_kg[name]
-        limit = row(-np.inf, capacity - _number(base[name]))
-        share = row(-np.inf, -_number(base[name]) / capacity)
-        for k, (i, j) in enumerate(pairs):
-            if bags[j].owner == name:
-                limit[k] = _number(items[i].mass_kg)
-                share[k] = limit[k] / capacity
-        limit[x + slack + p] = -1.0
-        share[-1] = -1.0
+    x, slack = len(pairs), len(bags)
+    width = x + slack + len(people) + 1
+    rows = [
+        *_once(pairs, width),
+        *_rooms(items, bags, pairs, width),
+        *_limits(items, bags, pairs, {n: (_number(base[n]), capacity_kg[n]) for n in people}),
+    ]
     least = np.zeros(width)  # room missing, before anything else
     least[x : x + slack] = 1.0
     least[x + slack : -1] = _OVER_L_KG
-    found = _best(least, x, rows, low, high, np.inf)
+    found = _best(least, x, rows, np.inf)
     if found.status == 0 and found.fun < _NOTHING:
         even = np.zeros(width)
         even[-1] = 1.0
-        better = _best(even, x, rows, low, high, _NOTHING)
-        found = found if better.x is None else better
-        return _chosen(found, pairs), True
+        even[:x] = [_UNTIDY * (_ALLOWED[items[i].reach][0] != bags[j].kind) for i, j in pairs]
+        better = _best(even, x, rows, _NOTHING)
+        return _chosen(found if better.x is None else better, pairs), True
     return _chosen(found, pairs), bool(found.status == 0)
 
 
-def _best(
-    cost: FloatArray,
-    pairs: int,
-    rows: Sequence[FloatArray],
-    low: Sequence[float],
-    high: Sequence[float],
-    missing: float,
-) -> Any:
+def _once(pairs: Sequence[tuple[int, int]], width: int) -> Iterator[_Row]:
+    """Every thing goes into one bag."""
+    for i in sorted({i for i, _ in pairs}):
+        once = np.zeros(width)
+        once[[k for k, (a, _) in enumerate(pairs) if a == i]] = 1.0
+        yield once, 1.0, 1.0
+
+
+def _rooms(
+    items: Sequence[PackItem], bags: Sequence[Bag], pairs: Sequence[tuple[int, int]], width: int
+) -> Iterator[_Row]:
+    """What goes into a bag is at most its room and what is missing [L]."""
+    for j, bag in enumerate(bags):
+        room = np.zeros(width)
+        for k, (i, b) in enumerate(pairs):
+            if b == j:
+                room[k] = _number(items[i].volume_m3) / _LITRE
+        room[len(pairs) + j] = -1.0
+        yield room, -np.inf, bag.volume_m3 * _FILL / _LITRE
+
+
+def _limits(
+    items: Sequence[PackItem],
+    bags: Sequence[Bag],
+    pairs: Sequence[tuple[int, int]],
+    crafts: Mapping[str, tuple[float, float]],
+) -> Iterator[_Row]:
+    """What a craft carries is at most its capacity and what is over; shares of it at most one."""
+    first = len(pairs) + len(bags)
+    for p, (name, (base, capacity)) in enumerate(crafts.items()):
+        limit, share = np.zeros(first + len(crafts) + 1), np.zeros(first + len(crafts) + 1)
+        for k, (i, j) in enumerate(pairs):
+            if bags[j].owner == name:
+                limit[k] = _number(items[i].mass_kg)
+        share[: len(pairs)] = limit[: len(pairs)] / capacity
+        limit[first + p] = -1.0
+        share[-1] = -1.0
+        yield limit, -np.inf, capacity - base
+        yield share, -np.inf, -base / capacity
+
+
+def _best(cost: FloatArray, pairs: int, rows: Sequence[_Row], missing: float) -> Any:
     """Least of a cost with at most so much room missing in any bag or craft."""
     from scipy.optimize import Bounds, LinearConstraint, milp  # slow to load
 
+    columns, low, high = (np.array(part) for part in zip(*rows, strict=True))
     top = np.full(cost.size, missing)
     top[:pairs] = 1.0
     top[-1] = np.inf
@@ -210,7 +226,7 @@ def _best(
         cost,
         integrality=kinds,
         bounds=Bounds(0.0, top),
-        constraints=LinearConstraint(np.array(rows), low, high),
+        constraints=LinearConstraint(columns, low, high),
         options={"time_limit": _SECONDS, "mip_rel_gap": 0.02 if missing < 1.0 else 0.0},
     )
 

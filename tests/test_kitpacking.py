@@ -1,0 +1,134 @@
+"""Packing against trying everything, and what is said when things do not fit."""
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+
+from routeplan._packfit import PackItem, pack
+from routeplan.errors import InputError
+from routeplan.rules import Bag
+
+L = 1e-3
+FILL = 0.9  # share of a bag's volume that packs; common practice, no source
+
+
+def bag(name="bag", owner="A", kind="main", litres=10.0):
+    return Bag(name, owner, kind, litres / FILL * L)
+
+
+def thing(name, litres, kg=1.0, owner="A", reach="main"):
+    return PackItem(name, owner, kg, litres * L, reach)
+
+
+def packed(items, bags, fixed=None, capacity=None):
+    owners = sorted({b.owner for b in bags})
+    return pack(
+        items,
+        bags,
+        fixed or dict.fromkeys(owners, 70.0),
+        capacity or dict.fromkeys(owners, 150.0),
+    )
+
+
+def test_everything_is_packed_once_and_totals_add_up():
+    items = [thing(f"t{i}", 1.0 + i, 0.5 * i) for i in range(4)]
+    found = packed(items, [bag()])
+    assert found.fits is True
+    assert sorted(i.name for load in found.bags for i in load.items) == ["t0", "t1", "t2", "t3"]
+    assert found.bags[0].used_m3 == pytest.approx(10.0 * L)
+    assert found.load_kg["A"] == pytest.approx(70.0 + 3.0)
+
+
+def test_an_infeasible_set_says_what_and_by_how_much():
+    found = packed([thing("tent", 8.0), thing("bag", 4.5), thing("mug", 0.4)], [bag(litres=10.0)])
+    assert found.fits is False
+    (problem,) = found.problems
+    assert problem == (
+        "bag (A) takes 10.0 L and would have to take 12.9 L: 2.9 L too much, for example bag"
+    )
+    assert found.bags[0].over_m3 == pytest.approx(2.9 * L)
+
+
+def test_a_litre_less_and_a_litre_more():
+    items = [thing("a", 6.0), thing("b", 4.0)]
+    assert packed(items, [bag(litres=10.0)]).fits is True
+    short = packed(items, [bag(litres=9.9)])
+    assert short.fits is False
+    assert "0.1 L too much" in short.problems[0]
+
+
+def test_a_thing_without_a_bag_is_named():
+    found = packed([thing("phone", 0.3, reach="quick")], [bag()])
+    assert found.fits is False
+    assert found.problems == ("no bag for phone of A: 0.3 L in a bag of kind quick",)
+
+
+def test_own_things_stay_with_their_owner_and_shared_ones_move():
+    bags = [bag("a", "A", litres=5.0), bag("b", "B", litres=5.0)]
+    found = packed([thing("own", 5.0), thing("shared", 5.0, owner="")], bags)
+    assert found.fits is True
+    assert [load.items[0].name for load in found.bags] == ["own", "shared"]
+
+
+def test_what_must_be_within_reach_is_never_in_the_main_bag():
+    bags = [bag("m", kind="main", litres=50.0), bag("q", kind="quick", litres=2.0),
+            bag("d", kind="day", litres=5.0)]  # fmt: skip
+    items = [thing("radio", 1.0, reach="quick"), thing("kit", 2.0, reach="day"), thing("pot", 3.0)]
+    found = packed(items, bags)
+    where = {i.name: load.bag.name for load in found.bags for i in load.items}
+    assert where == {"radio": "q", "kit": "d", "pot": "m"}
+
+
+def test_a_craft_that_carries_too_much_says_by_how_much():
+    found = packed([thing("a", 1.0, 5.0)], [bag()], {"A": 97.5}, {"A": 100.0})
+    assert found.fits is False
+    assert found.problems == (
+        "the craft of A carries 102.5 kg, 2.5 kg more than its stated 100 kg",
+    )
+    assert packed([thing("a", 1.0, 2.5)], [bag()], {"A": 97.5}, {"A": 100.0}).fits is True
+
+
+def test_the_unknown_never_fits():
+    unknown_mass = packed([thing("x", 1.0, math.nan)], [bag()])
+    assert unknown_mass.fits is None
+    assert unknown_mass.unknown == ("mass or volume of x is unknown and counted as 0",)
+    assert packed([thing("x", 1.0)], [bag()], {"A": math.nan}).fits is None
+    assert packed([thing("x", 1.0)], [bag()], None, {"A": math.nan}).fits is None
+    over = packed([thing("x", 99.0, math.nan)], [bag()])
+    assert over.fits is False  # what is known is over already
+
+
+def test_least_room_missing_equals_trying_everything():
+    rng = np.random.default_rng(7)
+    for _ in range(60):
+        bags = [bag(f"b{j}", "AB"[j % 2], litres=float(rng.uniform(1, 8))) for j in range(3)]
+        items = [
+            thing(f"t{i}", float(rng.uniform(0.5, 5)), owner=str(rng.choice(["", "A", "B"])))
+            for i in range(rng.integers(1, 7))
+        ]
+        allowed = [[j for j, b in enumerate(bags) if i.owner in ("", b.owner)] for i in items]
+        least = min(
+            sum(
+                max(0.0, sum(i.volume_m3 for i, w in zip(items, who, strict=True) if w == j)
+                    - b.volume_m3 * FILL)
+                for j, b in enumerate(bags)
+            )
+            for who in itertools.product(*allowed)
+        )  # fmt: skip
+        found = packed(items, bags)
+        assert found.proved
+        assert sum(load.over_m3 for load in found.bags) == pytest.approx(least, abs=2e-9)
+        assert found.fits is (least < 1e-8)
+
+
+def test_shared_things_go_to_the_lighter_loaded():
+    bags = [bag("a", "A"), bag("b", "B")]
+    found = packed([thing("x", 1.0, 5.0, owner="")], bags, {"A": 80.0, "B": 60.0})
+    assert found.load_kg == {"A": 80.0, "B": 65.0}
+
+
+def test_too_many_things_are_refused():
+    with pytest.raises(InputError, match="2,001 things to pack; allowed are 2,000"):
+        packed([thing("x", 1.0)] * 2_001, [bag()])

@@ -1,0 +1,529 @@
+"""Rules: their language, their files, what they say, and the default set on both sides of it."""
+
+import itertools
+import time
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from routeplan._facts import light
+from routeplan.errors import InputError
+from routeplan.rules import (
+    FACTS,
+    LEVELS,
+    ConditionError,
+    Context,
+    apply_rules,
+    check_condition,
+    default_rules,
+    leg_words,
+    read_rules,
+)
+
+NO_SOURCE = "common practice, no source"
+
+
+def rules_file(tmp_path, text, name="own.toml"):
+    path = tmp_path / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def one_rule(when, **more):
+    lines = ["[[rule]]", 'name = "r"', f"when = '{when}'", 'carry = ["thing"]', 'why = "because"']
+    return "\n".join([*lines, *(f"{k} = {v}" for k, v in more.items())]) + "\n"
+
+
+def applied(rule, values, level=None):
+    """Lines of one rule at one context of its level."""
+    rules = type(default_rules())((rule,), {})
+    legs = () if rule.level == "trip" else (1,)
+    context = Context(level or rule.level, values, 1, legs)
+    return apply_rules(rules, (context,), 4)
+
+
+# --- the language ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "facts"),
+    [
+        ("true", ()),
+        ("alone || darkness || offshore_m > 1000.0", ("alone", "darkness", "offshore_m")),
+        ("offshore_m >= 1000 && !(nights == 0)", ("offshore_m", "nights")),
+        ("cooking in ['dried', 'fresh']", ("cooking",)),
+        ("offshore_m / 2.0 > 500.0 + fetch_m * 0.1", ("offshore_m", "fetch_m")),
+        ("nights > 1 ? alone : led", ("nights", "alone", "led")),
+        ("air_c < -5.0", ("air_c",)),
+    ],
+)
+def test_what_the_language_allows(text, facts):
+    assert check_condition(text).facts == facts
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "is empty"),
+        (3, "is int"),
+        ("offshore > 1", "'offshore', which is no fact; allowed are group_size, alone"),
+        ("offshore_m", "gives no truth value"),
+        ("alone > 1", "compares boolean with integer"),
+        ("cooking > 'dried'", "compares text with text by '>'"),
+        ("cooking == 'raw'", "allowed are none, dried, wet pouch, fresh"),
+        ("offshore_m / 2 > 1", "write 2.0"),
+        ("alone &&", "ends where"),
+        ("alone alone", "where it should end"),
+        ("(alone", "where '\\)' is needed"),
+        ("alone && 1", "gives '&&' integer"),
+        ("!offshore_m", "gives '!' double"),
+        ("nights in [alone]", "more than plain numbers"),
+        ("alone ? 1 : 'a'", "both must be of one kind"),
+        ("offshore_m > 5.0 && offshore_m < 3.0", "never true"),
+        ("nights > 0 && nights < 1", "never true"),
+        ("group_size > 100", "never true.*group_size 1 to 100"),
+        ("alone && !alone", "never true"),
+        ("false", "never true"),
+        ("air_c < -60.5", "never true"),
+    ],
+)
+def test_what_is_wrong_is_said(text, words):
+    with pytest.raises(ConditionError, match=words):
+        check_condition(text)
+
+
+def nested_map(depth):
+    """The macros that took seconds when they were run: refused before they run."""
+    ten = "[0,1,2,3,4,5,6,7,8,9]"
+    inner = "0"
+    for i in range(depth):
+        inner = f"{ten}.map(x{i}, {inner})"
+    return f"{inner} == []"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        nested_map(6),
+        nested_map(1),
+        "[1].all(x, x > 0)",
+        "has(alone)",
+        "size('a') > 0",
+        "matches('aaaa', '(a+)+$')",
+        "(" * 400 + "alone" + ")" * 400,
+        "(" * 50 + "alone" + ")" * 50,
+        "!" * 499 + "x",
+        "!" * 100 + "alone",
+        "-" * 100 + "1.0 > 0.0",
+        "true ? true : " * 30 + "true",
+        "'" + "a" * 1_000_000 + "' == 'b'",
+        "'" + "a" * 200 + "' == 'b'",
+        "'a' + 'a' == 'aa'",
+        "1 + " * 10_000 + "1 > 0",
+        "99999999999999999999 > 1",
+        "1e999 > 0.0",
+        "alone\x00",
+        "alone // comment",
+        "__import__('os') == 1",
+        "alone.real",
+        "{'a': 1} == {}",
+        "[alone] == [alone]",
+        "b'x' == b'x'",
+        "ɑlone",
+    ],
+    ids=range(26),
+)
+def test_hostile_conditions_are_refused_at_once(text):
+    begun = time.perf_counter()
+    with pytest.raises(ConditionError) as caught:
+        check_condition(text)
+    assert time.perf_counter() - begun < 0.5
+    assert "\n" not in str(caught.value)
+    assert len(str(caught.value)) < 1_000
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.text(alphabet="ab 01.<>=!&|()[]?:+-*/'\"\n", max_size=60) | st.text(max_size=40))
+def test_any_text_is_a_condition_or_one_line(text):
+    message = ""
+    try:
+        check_condition(text)
+    except ConditionError as error:
+        message = str(error)
+    assert "\n" not in message
+
+
+def test_many_facts_at_once_end_in_time():
+    text = " && ".join(
+        f"{name} > {fact.low:.1f}" for name, fact in FACTS.items() if fact.kind == "number"
+    )
+    begun = time.perf_counter()
+    check_condition(text)
+    assert time.perf_counter() - begun < 2.0
+
+
+# --- files ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("\n\n" + one_rule("offshor_m > 1"), r"own.toml:5: rule 'r': when uses 'offshor_m'"),
+        (one_rule("alone > 1"), r"own.toml:3: .*compares boolean"),
+        (one_rule("alone && !alone"), r"own.toml:3: .*never true"),
+        (one_rule("alone") + "wood = 1\n", r"own.toml:6: .*wood is not known; allowed are name"),
+        (one_rule("alone", quantity=0), r"own.toml:6: .*quantity is 0; allowed is a number from 1"),
+        (one_rule("alone", quantity=1.5), r"own.toml:6: .*allowed is a whole number"),
+        (one_rule("alone", per='"boat"'), r"own.toml:6: .*allowed are person, group"),
+        (one_rule("alone") * 2, r"own.toml:7: .*there twice"),
+        ('[[rule]]\nname = "r"\nwhen = "alone"\nwhy = "w"\n', r"own.toml:2: .*does nothing"),
+        ('[[rule]]\nname = "r"\ncarry = "x"\nwhy = "w"\n', r"own.toml:1: .*when is missing"),
+        ("[rules]\n", "'rules' is not known; allowed are tables rule, item"),
+        ("rule = 3\n", "must be tables"),
+        ("[[rule\n", "not a TOML file"),
+        ("a = " + "[" * 5_000, "not a TOML file"),
+        ("#" * 300_000, "larger than 256 kB"),
+        ("[[rule]]\n" * 501, "501 tables .*allowed are 500"),
+        ('[[item]]\nname = "x"\nmass = "2"\n', r"own.toml:3: item 'x': mass .*unit is missing"),
+        ('[[item]]\nname = "x"\nreach = "far"\n', r"own.toml:3: .*allowed are worn, quick"),
+    ],
+)  # fmt: skip
+def test_a_bad_file_is_refused_with_its_line(tmp_path, text, words):
+    with pytest.raises(InputError, match=words) as caught:
+        read_rules(rules_file(tmp_path, text))
+    assert "\n" not in str(caught.value)
+
+
+def test_a_file_that_is_not_there_or_not_text(tmp_path):
+    with pytest.raises(InputError, match="no such file"):
+        read_rules(tmp_path / "no.toml")
+    (tmp_path / "b.toml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(InputError, match="not a TOML file"):
+        read_rules(tmp_path / "b.toml")
+
+
+def test_own_rules_and_items_override_by_name(tmp_path):
+    own = read_rules(
+        rules_file(
+            tmp_path,
+            '[[rule]]\nname = "whistle"\noff = true\n'
+            '[[rule]]\nname = "beacon"\nwhen = "true"\ncarry = "two beacons"\nwhy = "mine"\n'
+            '[[rule]]\nname = "flag"\nwhen = "true"\ncarry = "flag"\nwhy = "to be seen"\n'
+            '[[item]]\nname = "knife"\nmass = "50 g"\nvolume = "0.1 L"\n',
+        )
+    )
+    merged = default_rules().merged(own)
+    rules = {rule.name: rule for rule in merged.rules}
+    assert "whistle" not in rules
+    assert rules["beacon"].carry == ("two beacons",)
+    assert rules["beacon"].source == "the user's own"
+    assert "flag" in rules
+    assert merged.item("knife").mass_kg == pytest.approx(0.05)
+    assert np.isnan(merged.item("flag").mass_kg)
+
+
+# --- what rules say ---------------------------------------------------------------------------
+
+
+def contexts(offshore):
+    """One stage of legs with these distances from shore."""
+    legs = tuple(range(1, len(offshore) + 1))
+    trip = {"alone": False, "group_size": 4.0}
+    yield Context("trip", trip, 0, legs)
+    yield Context("stage", trip, 1, legs)
+    for leg, far in zip(legs, offshore, strict=True):
+        values = trip if far is None else trip | {"offshore_m": far}
+        yield Context("leg", values, 1, (leg,))
+
+
+def own(tmp_path, when, **more):
+    return read_rules(rules_file(tmp_path, one_rule(when, **more)))
+
+
+def test_the_list_says_where(tmp_path):
+    rules = own(tmp_path, "offshore_m > 1000.0")
+    at = tuple(contexts([10.0, 900.0, 1001.0, 2000.0, 1500.0, 1000.0]))
+    (line,) = apply_rules(rules, at, 4)
+    assert (line.where, line.legs, line.quantity) == ("legs 3 to 5", (3, 4, 5), 4)
+    assert line.notes == ()
+
+
+def test_an_unknown_fact_makes_the_rule_apply_with_a_note(tmp_path):
+    rules = own(tmp_path, "offshore_m > 1000.0")
+    (line,) = apply_rules(rules, tuple(contexts([10.0, None])), 1)
+    assert line.where == "leg 2"
+    assert "unknown: offshore_m" in line.notes[0]
+    (line,) = apply_rules(own(tmp_path, "water_c < 10.0"), tuple(contexts([1.0])), 1)
+    assert "unknown: water_c" in line.notes[0]
+
+
+@pytest.mark.parametrize(
+    ("when", "applies"),
+    [
+        ("alone && offshore_m > 1000.0", False),  # decided by what is known
+        ("offshore_m > 1000.0 && alone", False),
+        ("offshore_m > 1000.0 || !alone", True),
+        ("offshore_m > 1000.0 || alone", None),
+        ("!(offshore_m > 1000.0)", None),
+        ("offshore_m == offshore_m", None),
+        ("offshore_m in [1.0]", None),
+        ("(offshore_m > 1.0 ? 1.0 : 2.0) > 0.0", None),
+    ],
+)
+def test_unknown_operands(tmp_path, when, applies):
+    lines = apply_rules(own(tmp_path, when), tuple(contexts([None])), 1)
+    assert bool(lines) is (applies is not False)
+    if lines:
+        assert bool(lines[0].notes) is (applies is None)
+
+
+def test_a_rule_that_cannot_be_worked_out_applies_with_a_note(tmp_path):
+    rules = own(tmp_path, "offshore_m / 0.0 > 1.0 || 1 / 0 > 1")
+    (line,) = apply_rules(rules, tuple(contexts([0.0])), 1)
+    assert "cannot be worked out" in line.notes[0]
+
+
+def test_quantities(tmp_path):
+    at = tuple(contexts([1.0]))
+    assert apply_rules(own(tmp_path, "true", quantity=2), at, 3)[0].quantity == 6
+    assert apply_rules(own(tmp_path, "true", quantity=2, per='"group"'), at, 3)[0].quantity == 2
+    assert apply_rules(own(tmp_path, "true", shared_by=2), at, 3)[0].quantity == 2
+
+
+def test_the_same_thing_of_two_rules_is_one_line(tmp_path):
+    text = one_rule("alone || offshore_m > 5.0") + one_rule("true").replace('"r"', '"s"')
+    (line,) = apply_rules(read_rules(rules_file(tmp_path, text)), tuple(contexts([1.0, 9.0])), 2)
+    assert (line.where, line.rules, line.quantity) == ("whole trip", ("r", "s"), 2)
+
+
+@pytest.mark.parametrize(
+    ("legs", "words"),
+    [([2], "leg 2"), ([1, 2], "legs 1 and 2"), ([3, 4, 5], "legs 3 to 5"),
+     ([1, 3, 4, 5, 9], "legs 1, 3 to 5 and 9")],
+)  # fmt: skip
+def test_leg_words(legs, words):
+    assert leg_words(legs) == words
+
+
+# --- the default set ----------------------------------------------------------------------------
+
+# name: (facts on which it holds, facts one step away on which it does not). Every threshold is
+# common practice without a source, but for rule 25 of COLREG 1972 ("light at night").
+BOTH_SIDES = {
+    "leash": [({"moving_water": False}, {"moving_water": True})],
+    "leash on moving water": [({"moving_water": True}, {"moving_water": False})],
+    "flotation worn": [
+        (
+            {"alone": False, "darkness": False, "offshore_m": 1001.0, "moving_water": False},
+            {"alone": False, "darkness": False, "offshore_m": 999.0, "moving_water": False},
+        ),
+        (
+            {"alone": False, "darkness": False, "offshore_m": 1000.001, "moving_water": False},
+            {"alone": False, "darkness": False, "offshore_m": 1000.0, "moving_water": False},
+        ),
+        (
+            {"alone": True, "darkness": False, "offshore_m": 1.0, "moving_water": False},
+            {"alone": False, "darkness": False, "offshore_m": 1.0, "moving_water": False},
+        ),
+        (
+            {"alone": False, "darkness": True, "offshore_m": 1.0, "moving_water": False},
+            {"alone": False, "darkness": False, "offshore_m": 1.0, "moving_water": False},
+        ),
+        (
+            {"alone": False, "darkness": False, "offshore_m": 1.0, "moving_water": True},
+            {"alone": False, "darkness": False, "offshore_m": 1.0, "moving_water": False},
+        ),
+    ],
+    "flotation level": [
+        ({"alone": True, "offshore_m": 1001.0}, {"alone": True, "offshore_m": 999.0}),
+        ({"alone": True, "offshore_m": 1001.0}, {"alone": False, "offshore_m": 1001.0}),
+    ],
+    "VHF radio": [
+        (
+            {"traffic_area": True, "phone_coverage": True},
+            {"traffic_area": False, "phone_coverage": True},
+        ),
+        (
+            {"traffic_area": False, "phone_coverage": False},
+            {"traffic_area": False, "phone_coverage": True},
+        ),
+    ],
+    "beacon": [
+        ({"alone": True, "led": False}, {"alone": False, "led": False}),
+        ({"alone": False, "led": True}, {"alone": False, "led": False}),
+    ],
+    "satellite messenger": [
+        ({"phone_coverage": False, "help_h": 2.01}, {"phone_coverage": False, "help_h": 2.0}),
+        ({"phone_coverage": False, "help_h": 3.0}, {"phone_coverage": True, "help_h": 3.0}),
+    ],
+    "light at night": [({"sun_down": True}, {"sun_down": False})],
+    "first aid": [
+        ({"overnight": True, "help_h": 0.5}, {"overnight": False, "help_h": 0.5}),
+        ({"overnight": False, "help_h": 1.01}, {"overnight": False, "help_h": 1.0}),
+    ],
+    "tow line": [({"group_size": 2.0}, {"group_size": 1.0})],
+    "wetsuit": [({"water_c": 14.9}, {"water_c": 15.0})],
+    "dry suit": [({"water_c": 9.9}, {"water_c": 10.0})],
+    "warm paddling layer": [({"air_c": 11.9}, {"air_c": 12.0})],
+    "cold hands and head": [({"wind_chill_c": 4.9}, {"wind_chill_c": 5.0})],
+    "spare fin and paddle": [
+        ({"overnight": False, "length_m": 10001.0}, {"overnight": False, "length_m": 10000.0}),
+        ({"overnight": True, "length_m": 1.0}, {"overnight": False, "length_m": 1.0}),
+    ],
+    "repair kit": [
+        ({"overnight": False, "length_m": 10001.0}, {"overnight": False, "length_m": 10000.0}),
+        ({"overnight": True, "length_m": 1.0}, {"overnight": False, "length_m": 1.0}),
+    ],
+    "patches": [({"inflatable": True}, {"inflatable": False})],
+    "pump": [
+        ({"inflatable": True, "overnight": True}, {"inflatable": True, "overnight": False}),
+        ({"inflatable": True, "overnight": True}, {"inflatable": False, "overnight": True}),
+    ],
+    "cart or straps": [({"portage_m": 201.0}, {"portage_m": 200.0})],
+    "warm jacket": [
+        (
+            {"overnight": True, "coldest_night_c": 11.9},
+            {"overnight": True, "coldest_night_c": 12.0},
+        ),
+        ({"overnight": True, "coldest_night_c": 5.0}, {"overnight": False}),
+    ],
+    "cold camp": [
+        ({"overnight": True, "coldest_night_c": 2.9}, {"overnight": True, "coldest_night_c": 3.0}),
+        ({"overnight": True, "coldest_night_c": 2.0}, {"overnight": False}),
+    ],
+    "no fire": [
+        ({"overnight": True, "fires_allowed": False}, {"overnight": True, "fires_allowed": True}),
+        ({"overnight": True, "fires_allowed": False}, {"overnight": False}),
+    ],
+    "second pot": [
+        (
+            {"overnight": True, "group_size": 4.0, "cooking": "dried"},
+            {"overnight": True, "group_size": 3.0, "cooking": "dried"},
+        ),
+        (
+            {"overnight": True, "group_size": 4.0, "cooking": "dried"},
+            {"overnight": True, "group_size": 4.0, "cooking": "none"},
+        ),
+        ({"overnight": True, "group_size": 4.0, "cooking": "dried"}, {"overnight": False}),
+    ],
+    "fresh cooking": [
+        ({"overnight": True, "cooking": "fresh"}, {"overnight": True, "cooking": "dried"}),
+        ({"overnight": True, "cooking": "fresh"}, {"overnight": False, "cooking": "fresh"}),
+    ],
+    "abroad": [({"abroad": True}, {"abroad": False})],
+    "flying": [({"flying": True}, {"flying": False})],
+}
+for _name in ("spare power", "tent", "tarp", "sleep", "dry set", "head torch", "fire two ways",
+              "eating", "water treatment", "toilet", "personal"):  # fmt: skip
+    BOTH_SIDES[_name] = [({"overnight": True}, {"overnight": False})]
+for _name in ("stove", "dishes", "gas that fits"):
+    BOTH_SIDES[_name] = [
+        ({"overnight": True, "cooking": "dried"}, {"overnight": False, "cooking": "dried"}),
+        ({"overnight": True, "cooking": "dried"}, {"overnight": True, "cooking": "none"}),
+    ]
+ALWAYS = {
+    "flotation at hand", "phone", "whistle", "emergency bag", "knife", "map and compass",
+    "trip left ashore", "forecast on the day", "shoes", "paddling clothes", "sun", "wind jacket",
+    "spare dry layer", "water bottle", "snack", "rubbish", "money and papers",
+}  # fmt: skip
+
+
+def test_every_default_rule_is_tested_on_both_sides_or_holds_always():
+    rules = {rule.name: rule for rule in default_rules().rules}
+    assert set(rules) == set(BOTH_SIDES) | ALWAYS
+    assert all(rules[name].when.text == "true" for name in ALWAYS)
+
+
+@pytest.mark.parametrize(
+    ("name", "inside", "outside"),
+    [(name, *pair) for name, pairs in BOTH_SIDES.items() for pair in pairs],
+)
+def test_both_sides_of_a_default_rule(name, inside, outside):
+    rule = next(rule for rule in default_rules().rules if rule.name == name)
+    lines = applied(rule, inside)
+    assert lines
+    assert not any(line.notes for line in lines)
+    assert applied(rule, outside) == ()
+
+
+@pytest.mark.parametrize("name", sorted(BOTH_SIDES))
+def test_a_default_rule_applies_when_nothing_is_known(name):
+    rule = next(rule for rule in default_rules().rules if rule.name == name)
+    lines = applied(rule, {})
+    assert lines
+    assert all(any("unknown" in note for note in line.notes) for line in lines)
+
+
+def test_default_rules_have_reasons_sources_and_items():
+    rules = default_rules()
+    for rule in rules.rules:
+        assert rule.why
+        assert NO_SOURCE in rule.source or any(
+            word in rule.source for word in ("COLREG", "ISO", "ITU", "IATA")
+        )
+        for name in (*rule.wear, *rule.carry):
+            assert np.isfinite(rules.item(name).mass_kg), name
+            assert np.isfinite(rules.item(name).volume_m3), name
+    used = {n for rule in rules.rules for n in (*rule.wear, *rule.carry)}
+    assert used == set(rules.items)
+    assert all(item.source == "invented figure" for item in rules.items.values())
+
+
+def test_what_needs_training_or_a_licence_says_so():
+    needs = {rule.name for rule in default_rules().rules if rule.needs}
+    assert needs >= {"VHF radio", "beacon", "first aid", "leash on moving water", "tow line",
+                     "map and compass", "dry suit"}  # fmt: skip
+
+
+def test_published_words_in_the_default_set():
+    """COLREG 1972 rule 25(d)(ii): electric torch or lighted lantern showing a white light, ready.
+
+    ecolregs.com; channel 16 is 156.800 MHz: ITU RR appendix 18, ofcom.org.uk RA264; levels 50,
+    100, 150, 275: titles and scopes of ISO 12402-5, -4, -3, -2 (all accessed 2026-11-25).
+    """
+    rules = {rule.name: rule for rule in default_rules().rules}
+    assert "25(d)(ii)" in rules["light at night"].source
+    assert "white light" in rules["light at night"].why
+    assert "channel 16 (156.800 MHz)" in rules["VHF radio"].why
+    assert "level 50 (ISO 12402-5" in rules["flotation at hand"].why
+    for words in ("100 (ISO 12402-4)", "150 (12402-3)", "275 (12402-2)"):
+        assert words in rules["flotation level"].why
+
+
+def test_last_minute_of_light():
+    """On either side of sunset and of civil dusk, as `routeplan.sun` has them.
+
+    The sun is down when its centre is 0.833° below the horizon (34' refraction, 16' radius: US
+    Naval Observatory, Rise, Set, and Twilight Definitions, from memory), dark at 6° below.
+    """
+    from routeplan.sun import daylight_spells
+
+    lon, lat, minute = 11.2, 58.6, np.timedelta64(1, "m")
+    day = np.datetime64("2026-09-10T00:00", "ns")
+    for name, altitude in (("sun_down", -0.833), ("darkness", -6.0)):
+        spells = daylight_spells(lon, lat, day, day + np.timedelta64(24, "h"), altitude)
+        dusk = spells.end[0]
+        before = light(lon, lat, dusk - 30 * minute, dusk - minute)
+        after = light(lon, lat, dusk - 30 * minute, dusk + minute)
+        assert (before[name], after[name]) == (False, True)
+
+
+def test_facts_are_documented_and_levels_are_ordered():
+    assert {fact.level for fact in FACTS.values()} == set(LEVELS)
+    assert {fact.kind for fact in FACTS.values()} == {"number", "boolean", "text"}
+    for name, fact in FACTS.items():
+        assert fact.words
+        assert fact.name == name
+        assert (fact.low < fact.high) is (fact.kind == "number")
+        assert bool(fact.choices) is (fact.kind == "text")
+
+
+def test_the_finest_fact_sets_the_level(tmp_path):
+    for (name, level), low in itertools.product(
+        (("nights", "trip"), ("paddled_h", "stage"), ("offshore_m", "leg")), ("0.5",)
+    ):
+        rule = own(tmp_path, f"alone || {name} > {low}").rules[0]
+        assert rule.level == level
+    assert own(tmp_path, "nights > 1 && darkness").rules[0].level == "hour"
