@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["RADIALS_DEG", "effective_fetch_saville1954", "wind_sides"]
+__all__ = ["RADIALS_DEG", "effective_fetch_saville1954", "sectors", "wind_sides"]
 
 FloatArray = NDArray[np.float64]
 
@@ -73,8 +73,11 @@ def wind_sides(
     Returns
     -------
     array, shape (d, 3)
-        Shares by length of onshore, along the shore, offshore; each row adds up to 1.
+        Shares by length of onshore, along the shore, offshore; each row adds up to 1. All nan
+        where the bearing of a sample is unknown.
     """
+    if np.isnan(shore_bearing_deg).any():
+        return np.full((direction_deg.size, 3), np.nan)
     gap = np.diff(distance_m)
     weight = (np.concatenate([gap, [0.0]]) + np.concatenate([[0.0], gap])) / gap.sum() / 2
     towards = direction_deg[:, None] + 180.0 - shore_bearing_deg
@@ -82,3 +85,26 @@ def wind_sides(
     onshore = (angle <= _ONSHORE_DEG) @ weight
     offshore = (angle >= _OFFSHORE_DEG) @ weight
     return np.stack([onshore, 1.0 - onshore - offshore, offshore], axis=-1)
+
+
+def sectors(
+    chosen: NDArray[np.bool_], direction_deg: FloatArray
+) -> tuple[tuple[float, float], ...]:
+    """First and last direction of each run of chosen ones, clockwise, round past north.
+
+    Parameters
+    ----------
+    chosen : array of bool, shape (d,)
+    direction_deg : array, shape (d,)
+        All directions of a rose, clockwise [degrees true].
+    """
+    if chosen.all():
+        return ((float(direction_deg[0]), float(direction_deg[-1])),)
+    begins = np.flatnonzero(chosen & ~np.roll(chosen, 1))
+    ends = np.flatnonzero(chosen & ~np.roll(chosen, -1))
+    if begins.size and ends[0] < begins[0]:  # the first run to end began before north
+        ends = np.roll(ends, -1)
+    return tuple(
+        (float(direction_deg[begin]), float(direction_deg[end]))
+        for begin, end in zip(begins, ends, strict=True)
+    )

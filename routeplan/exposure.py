@@ -6,21 +6,23 @@ degrees clockwise from true north.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan._rose import RADIALS_DEG, effective_fetch_saville1954, wind_sides
+from routeplan._rose import RADIALS_DEG, effective_fetch_saville1954, sectors, wind_sides
 from routeplan.coastline import Coastline, NearestShore
 from routeplan.errors import InputError
-from routeplan.route import Leg, LegSamples, Route
+from routeplan.route import Leg, LegSamples, Route, Waypoint
 
 __all__ = [
     "DIRECTIONS_DEG",
     "LegExposure",
     "NearestLanding",
+    "is_portage",
     "length_beyond",
     "mean_along",
     "route_exposure",
@@ -33,6 +35,7 @@ DIRECTIONS_DEG: FloatArray = np.arange(0.0, 360.0, 10.0)
 """The 36 directions of a fetch rose [degrees true, from]."""
 
 _ROSE_SPACING_M = 1_000.0
+_FAR_M = 1e12  # stands for an unknown distance where stretches far from shore are cut
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +70,8 @@ class LegExposure:
     offshore_max_at_m : float
         Where on the leg the largest sample is [m from its start].
     beyond_notice_m, beyond_limit_m : float
-        Metres of the leg farther from shore than the notice and than the limit.
+        Metres of the leg farther from shore than the notice and than the limit; nan where a
+        sample is unknown.
     rose_at_m : array, shape (p,)
         Where on the leg the fetch roses were taken [m from its start].
     rose_m : array, shape (p, 36)
@@ -82,9 +86,11 @@ class LegExposure:
         Shares of the leg's length on which wind from each direction blows onshore, along the
         shore and offshore, by the bearing of the nearest shore (see `wind_sides`).
     far_stretches : tuple of (begin_m, end_m)
-        Stretches with no shore within the notice distance [m from the leg's start].
+        Stretches with no shore known within the notice distance [m from the leg's start].
     land : tuple of (enter_m, leave_m)
         Stretches of the leg that lie on land [m from its start].
+    portage : bool
+        Whether the leg begins at a place marked as a portage: its land is carried over.
     """
 
     number: int
@@ -109,6 +115,7 @@ class LegExposure:
     far_stretches: tuple[tuple[float, float], ...]
     nearest: NearestLanding
     land: tuple[tuple[float, float], ...]
+    portage: bool = False
 
     @property
     def crosses_land(self) -> bool:
@@ -126,13 +133,43 @@ class LegExposure:
         widest = int(np.argmax(self.fetch_m))
         return float(self.fetch_m[widest]), float(DIRECTIONS_DEG[widest])
 
+    @property
+    def longest_effective_fetch(self) -> tuple[float, float]:
+        """(effective fetch [m], direction it comes from [degrees true]), as `longest_fetch`."""
+        widest = int(np.argmax(self.effective_fetch_m))
+        return float(self.effective_fetch_m[widest]), float(DIRECTIONS_DEG[widest])
+
+    def offshore_winds(self, share: float = 0.5) -> tuple[tuple[float, float], ...]:
+        """Sectors (first, last) of directions [degrees true, from] that blow off the land.
+
+        Those count whose wind blows offshore on at least `share` of the leg's length; a sector
+        runs clockwise and may pass north. Empty when there is none, or the shore is unknown.
+        """
+        return sectors(self.wind_side[:, 2] >= share, DIRECTIONS_DEG)
+
+    def open_downwind_m(self, begin_deg: float, end_deg: float) -> float:
+        """Longest open water downwind of the leg for winds from a sector of directions [m]."""
+        inside = (DIRECTIONS_DEG - begin_deg) % 360.0 <= (end_deg - begin_deg) % 360.0
+        return float(np.roll(self.fetch_m, DIRECTIONS_DEG.size // 2)[inside].max())
+
+
+def is_portage(waypoint: Waypoint) -> bool:
+    """Whether a place is marked as the start of a carry over land, by its type or symbol.
+
+    It has the word portage there, in any case, and neither "no" nor "not" beside it.
+    """
+    words = [set(re.findall(r"\w+", text.casefold())) for text in (waypoint.kind, waypoint.symbol)]
+    return any("portage" in found and not found & {"no", "not"} for found in words)
+
 
 def length_beyond(distance_m: FloatArray, value_m: FloatArray, limit_m: float) -> float:
     """Length of a line on which a sampled value exceeds a limit [m].
 
     The value is taken as linear between samples at `distance_m` (k,), so a stretch that
-    begins between two samples counts from where it begins.
+    begins between two samples counts from where it begins. nan where a sample is unknown.
     """
+    if np.isnan(value_m).any():
+        return float("nan")
     step = np.diff(distance_m)
     low = np.minimum(value_m[:-1], value_m[1:])
     high = np.maximum(value_m[:-1], value_m[1:])
@@ -147,8 +184,10 @@ def stretches_beyond(
     """Stretches (begin, end) of a line on which a sampled value exceeds a limit [m].
 
     The value is taken as linear between samples, as in `length_beyond`, so the lengths of the
-    stretches add up to what that gives.
+    stretches add up to what that gives. What is unknown counts as beyond, as far as the nearest
+    sample that is known.
     """
+    value_m = np.where(np.isnan(value_m), _FAR_M, value_m)
     over = value_m > limit_m
     change = np.flatnonzero(over[1:] != over[:-1])
     rise = value_m[change + 1] - value_m[change]
@@ -275,6 +314,7 @@ def _leg_exposure(
         far_stretches=stretches_beyond(samples.distance_m, offshore_m, notice_m),
         nearest=_nearest_landing(samples, shore),
         land=land,
+        portage=is_portage(leg.start),
     )
 
 
@@ -292,7 +332,7 @@ def _split_shore(shore: NearestShore, samples: list[LegSamples]) -> list[Nearest
 
 
 def _nearest_landing(samples: LegSamples, shore: NearestShore) -> NearestLanding:
-    closest = int(np.argmin(shore.distance_m))
+    closest = int(np.argmin(np.nan_to_num(shore.distance_m, nan=np.inf)))
     return NearestLanding(
         longitude=float(shore.longitude[closest]),
         latitude=float(shore.latitude[closest]),

@@ -6,24 +6,36 @@ The command line, the page and notebooks all call this and get the same answer.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan._legflags import leg_flags, offshore_verdict
+from routeplan._legflags import leg_flags, leg_notes, offshore_verdict
+from routeplan._plancoast import ChosenCoast, choose_coast, compare_coasts
+from routeplan._plansources import (
+    CAUTIONS,
+    Source,
+    coast_source,
+    coverage_notes,
+    forecast_source,
+    forecast_warnings,
+    portage_notes,
+)
 from routeplan.coastline import Coastline
 from routeplan.errors import CoverageError, InputError
 from routeplan.exposure import LegExposure, route_exposure
 from routeplan.limits import Limits, Verdict
 from routeplan.propulsion import Craft, craft
 from routeplan.route import Route
-from routeplan.stops import Stage, stages_of
+from routeplan.stops import DayStage, Itinerary, Stage, StageWishes, stages_of
+from routeplan.units import HOUR_S
 
 if TYPE_CHECKING:
     import xarray as xr
 
+    from routeplan.coastsource import OffshoreComparison
     from routeplan.forecast import Coverage
     from routeplan.simulation import Path
     from routeplan.sun import DaylightSpells
@@ -34,24 +46,6 @@ __all__ = ["CAUTIONS", "Plan", "Source", "StagePlan", "Trip", "plan_trip"]
 FloatArray = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 
-CAUTIONS = (
-    "This is a calculation from a forecast and a coastline that both have errors; it is no "
-    "permission and no guarantee. The decision to launch, and to turn back, stays with you.",
-    "Local rules, notices, warnings of the coastguard and weather service, and the advice of "
-    "licensed guides come first.",
-    "The coastline may lack small islands, rocks and shoals, and knows no depth, surf, current, "
-    "traffic or right to land.",
-    "Look at the water before you launch, carry a means to call for help, and leave the plan "
-    "with someone ashore.",
-)
-
-_MISSED = (  # variables whose absence a leader must hear of; `forecast show` lists the rest
-    "wind_speed_of_gust",
-    "sea_surface_wave_significant_height",
-    "eastward_sea_water_velocity",
-)
-_SOLAR_S_PER_DEG = 240.0  # Earth turns one degree in four minutes
-_NIGHT = np.timedelta64(8, "h")  # least time ashore between two outings
 _PATH_STEPS = 2  # samples of the exposure taken together into one step of the passage
 
 
@@ -63,23 +57,29 @@ class Trip:
     ----------
     route : Route
     coast : Coastline, optional
-        The default coastline when None.
+        When None, the local source that covers the route (see `coastsource`), or else the
+        default coastline.
     forecast : xarray.Dataset, optional
         As `open_forecast` gives it. Without one the plan has legs only.
     limits : Limits
     craft : Craft
         The group's slowest.
+    wishes : StageWishes
+        What the group wants of its days when the route has camps.
     launch_step_s : float
         Time between the launches that are tried [s].
     zone : str, optional
         IANA name of the zone for local times; looked up from the start when None.
     title : str
     now : datetime64, optional
-        Time of asking, for the forecast's age; unknown when None.
+        Time of asking: launches before it are not tried, and the forecast's age is told from
+        it; unknown when None.
     spacing_m : float
         Largest distance between samples along a leg [m].
     invented : bool
         Whether route or weather is made up, which every output then says.
+    old_after_s : float
+        Age from which a forecast is called old [s]; common practice, no source.
     """
 
     route: Route
@@ -87,25 +87,14 @@ class Trip:
     forecast: xr.Dataset | None = None
     limits: Limits = field(default_factory=Limits)
     craft: Craft = field(default_factory=lambda: craft("touring board"))
+    wishes: StageWishes = field(default_factory=StageWishes)
     launch_step_s: float = 1_800.0
     zone: str | None = None
     title: str = ""
     now: np.datetime64 | None = None
     spacing_m: float = 100.0
     invented: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """Where data came from.
-
-    `error` states the nominal error in words; "not stated by the source" when there is none.
-    """
-
-    kind: str
-    name: str
-    attribution: str
-    error: str
+    old_after_s: float = 12.0 * HOUR_S
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,8 +102,8 @@ class StagePlan:
     """One outing: its line and, with a forecast, its launches and windows.
 
     `best` is the index into `scan.launch` of the launch proposed, None when none is good. Stages
-    follow each other: each is proposed after a night ashore at the end of the one before.
-    `daylight` is that at the start.
+    follow each other: each is proposed after a night ashore at the end of the one before, as
+    `day` tells it. `daylight` is that at the start.
     """
 
     stage: Stage
@@ -123,27 +112,35 @@ class StagePlan:
     windows: tuple[LaunchWindow, ...] = ()
     best: int | None = None
     daylight: DaylightSpells | None = None
+    day: DayStage | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Plan:
     """The answer.
 
-    `flags[i]` and `offshore_verdicts[i]` belong to `route.legs[i]` and `exposures[i]`.
+    `flags[i]`, `leg_notes[i]`, `offshore_verdicts[i]` and `comparisons[i]` belong to
+    `route.legs[i]` and `exposures[i]`; a comparison is there where the coastline is joined of a
+    finer and the default one. `warnings` are sentences on what weakens the whole answer: show
+    them first.
     """
 
     trip: Trip
     coast: Coastline
     exposures: tuple[LegExposure, ...]
     flags: tuple[tuple[str, ...], ...]
+    leg_notes: tuple[tuple[str, ...], ...]
     offshore_verdicts: tuple[Verdict, ...]
+    comparisons: tuple[OffshoreComparison | None, ...]
     stages: tuple[StagePlan, ...]
     coverage: Coverage | None
     zone: str
+    warnings: tuple[str, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
     sources: tuple[Source, ...]
     invented: bool
+    itinerary: Itinerary | None = None
 
     @property
     def route(self) -> Route:
@@ -169,7 +166,8 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
     """
     tell = progress or _silent
     tell("reading the coastline", 0.0)
-    coast = trip.coast if trip.coast is not None else Coastline.default()
+    chosen = choose_coast(trip.coast, trip.route)
+    coast, error_m = chosen.coast, chosen.coast.nominal_error_m
     tell("measuring the legs", 0.2)
     exposures = route_exposure(
         trip.route,
@@ -179,23 +177,31 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
         limit_m=np.inf if trip.limits.offshore_m is None else trip.limits.offshore_m,
     )
     _refuse_dry_route(trip.route, exposures)
-    stages, coverage = _stages(trip, coast, exposures, tell)
+    comparisons = compare_coasts(trip.route, coast, trip.limits, trip.spacing_m)
+    stages, coverage, itinerary = _stages(trip, coast, exposures, tell)
     tell("done", 1.0)
     return Plan(
         trip=trip,
         coast=coast,
         exposures=exposures,
-        flags=tuple(leg_flags(e, trip.limits, coast.nominal_error_m) for e in exposures),
-        offshore_verdicts=tuple(
-            offshore_verdict(e, trip.limits, coast.nominal_error_m) for e in exposures
+        flags=tuple(
+            leg_flags(e, trip.limits, error_m, comparison=c)
+            for e, c in zip(exposures, comparisons, strict=True)
         ),
+        leg_notes=tuple(leg_notes(e) for e in exposures),
+        offshore_verdicts=tuple(offshore_verdict(e, trip.limits, error_m) for e in exposures),
+        comparisons=comparisons,
         stages=stages,
         coverage=coverage,
         zone=trip.zone or _zone_at(trip.route),
-        notes=_notes(trip, coverage),
+        warnings=()
+        if coverage is None
+        else forecast_warnings(coverage, trip.now, trip.old_after_s),
+        notes=_notes(trip, chosen, exposures, coverage),
         cautions=CAUTIONS,
-        sources=_sources(trip, coast, coverage),
+        sources=_sources(trip, chosen, coverage),
         invented=trip.invented or _is_invented(trip.forecast),
+        itinerary=itinerary,
     )
 
 
@@ -214,28 +220,29 @@ def _refuse_dry_route(route: Route, exposures: tuple[LegExposure, ...]) -> None:
 
 def _stages(
     trip: Trip, coast: Coastline, exposures: tuple[LegExposure, ...], tell: Progress
-) -> tuple[tuple[StagePlan, ...], Coverage | None]:
+) -> tuple[tuple[StagePlan, ...], Coverage | None, Itinerary | None]:
     stages = stages_of(trip.route)
     if trip.forecast is None:
-        return tuple(StagePlan(stage) for stage in stages), None
+        return tuple(StagePlan(stage) for stage in stages), None, None
     # Reading and scanning forecasts needs xarray, which legs alone must not wait for.
+    from routeplan._plandays import launch_index, plan_days
     from routeplan.forecast import coverage
     from routeplan.sampling import sample_series
     from routeplan.waves import with_sea
     from routeplan.windows import find_windows, scan_launches
 
     covered = coverage(trip.forecast)
-    launch = _launch_times(covered.first, covered.last, trip.launch_step_s)
+    launch = _launch_times(covered, trip.launch_step_s, trip.now)
     out: list[StagePlan] = []
-    ashore = np.datetime64("NaT", "ns")
-    for stage in stages:
+    scans: list[LaunchScan] = []
+    light = [_daylight(stage, launch) for stage in stages]
+    for stage, daylight in zip(stages, light, strict=True):
         tell(f"paddling stage {stage.number} of {len(stages)}", 0.4 + 0.6 * len(out) / len(stages))
         path = _path_of(stage, exposures)
         series = with_sea(
             sample_series(trip.forecast, path.longitude, path.latitude),
             _roses_along(stage, exposures),
         )
-        daylight = _daylight(stage, launch)
         scan = scan_launches(
             path,
             series,
@@ -247,14 +254,17 @@ def _stages(
             leg_numbers=[leg.number for leg in stage.legs],
             coast_error_m=coast.nominal_error_m,
         )
-        best = _propose(scan, ashore)
-        if best is not None:
-            ashore = scan.arrive[best]
-        out.append(StagePlan(stage, path, scan, find_windows(scan), best, daylight[0]))
-    if not any(sp.scan is not None and np.isfinite(sp.scan.wind_ms).any() for sp in out):
+        scans.append(scan)
+        out.append(StagePlan(stage, path, scan, find_windows(scan), daylight=daylight[0]))
+    if not any(np.isfinite(scan.wind_ms).any() for scan in scans):
         msg = _not_covered(trip, covered)
         raise CoverageError(msg, bounds=(covered.west, covered.south, covered.east, covered.north))
-    return tuple(out), covered
+    days = plan_days(stages, scans, light, coast, trip.forecast, trip.limits, trip.wishes)
+    told = [
+        replace(sp, best=launch_index(scan, day), day=day)
+        for sp, scan, day in zip(out, scans, days.stages, strict=True)
+    ]
+    return tuple(told), covered, days
 
 
 def _daylight(stage: Stage, launch: NDArray[Any]) -> tuple[DaylightSpells, DaylightSpells]:
@@ -287,33 +297,17 @@ def _steps(e: LegExposure) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[
     return begin, (begin + end) // 2, end
 
 
-def _propose(scan: LaunchScan, ashore: np.datetime64) -> int | None:
-    """Index of the launch to propose after a night ashore: of the first day with a good one.
-
-    `ashore` is when the outing before ends, NaT for none. A day that has a launch within the
-    limits goes before an earlier one that is only close. Days are of mean solar time at the
-    start, which tells evening from morning in any zone.
-    """
-    from routeplan.windows import propose_launch
-
-    shift = np.timedelta64(round(scan.detail.path.longitude[0] * _SOLAR_S_PER_DEG), "s")
-    day = (scan.launch + shift).astype("datetime64[D]")
-    rested = np.ones(scan.launch.size, dtype=bool)
-    if not np.isnat(ashore):
-        rested = (day > (ashore + shift).astype("datetime64[D]")) & (scan.launch >= ashore + _NIGHT)
-    for worst in (Verdict.WITHIN, Verdict.CLOSE):
-        good = rested & (scan.verdict <= worst)
-        if good.any():
-            return propose_launch(scan, good & (day == day[good][0]))
-    return None
-
-
-def _launch_times(first: np.datetime64, last: np.datetime64, step_s: float) -> NDArray[Any]:
+def _launch_times(covered: Coverage, step_s: float, now: np.datetime64 | None) -> NDArray[Any]:
+    """Launches over the forecast from now on; all of them when it is over already."""
     if not 60.0 <= step_s <= 86_400.0:
         msg = f"launch step {step_s:g} s is not usable: allowed are 1 minute to 1 day"
         raise InputError(msg, field="launch_step_s", value=step_s)
     step = np.timedelta64(round(step_s), "s")
-    return np.arange(first, last + np.timedelta64(1, "s"), step).astype("datetime64[ns]")
+    launch = np.arange(covered.first, covered.last + np.timedelta64(1, "s"), step)
+    launch = launch.astype("datetime64[ns]")
+    if now is None or not (launch >= now).any():
+        return launch
+    return launch[launch >= now]
 
 
 def _path_of(stage: Stage, exposures: tuple[LegExposure, ...]) -> Path:
@@ -360,33 +354,18 @@ def _is_invented(forecast: xr.Dataset | None) -> bool:
     return forecast is not None and forecast.attrs.get("invented") == "yes"
 
 
-def _notes(trip: Trip, covered: Coverage | None) -> tuple[str, ...]:
-    notes = list(trip.route.notes)
-    if covered is not None:
-        notes.extend(
-            f"The forecast lacks {name}: {cost}." for name, cost in covered.missing.items()
-        )
-    return tuple(notes)
+def _notes(
+    trip: Trip,
+    chosen: ChosenCoast,
+    exposures: tuple[LegExposure, ...],
+    covered: Coverage | None,
+) -> tuple[str, ...]:
+    carried = () if covered is None else portage_notes(exposures)
+    return (*trip.route.notes, *chosen.notes, *carried, *coverage_notes(covered))
 
 
-def _sources(trip: Trip, coast: Coastline, covered: Coverage | None) -> tuple[Source, ...]:
-    error = coast.nominal_error_m
-    out = [
-        Source(
-            "coastline",
-            coast.source,
-            coast.attribution,
-            f"{error:,.0f} m" if np.isfinite(error) else "not stated by the source",
-        )
-    ]
-    if trip.forecast is not None and covered is not None:
-        attrs = trip.forecast.attrs
-        out.append(
-            Source(
-                "forecast",
-                str(attrs.get("source") or attrs.get("title") or attrs.get("path") or "unnamed"),
-                str(attrs.get("attribution", "")),
-                "not stated by the source",
-            )
-        )
-    return tuple(out)
+def _sources(trip: Trip, chosen: ChosenCoast, covered: Coverage | None) -> tuple[Source, ...]:
+    coast = coast_source(chosen.coast, chosen.source, trip.now)
+    if trip.forecast is None or covered is None:
+        return (coast,)
+    return coast, forecast_source(trip.forecast, covered, trip.now)

@@ -30,6 +30,14 @@ def rectangle(lon, lat, *, west_m, south_m, east_m, north_m, step_m=500.0):
     return [*ring, ring[0]]
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _no_coasts_of_ones_own(tmp_path_factory):
+    """Keep coasts that somebody has got on this machine out of the tests."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("ROUTEPLAN_DATA_DIR", str(tmp_path_factory.mktemp("data")))
+        yield
+
+
 @pytest.fixture(scope="session")
 def coast_from_rings(tmp_path_factory):
     """Build a coastline from rings of land, through a GeoJSON file as a user would."""

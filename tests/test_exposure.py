@@ -8,6 +8,7 @@ from routeplan.coastline import Coastline
 from routeplan.errors import InputError
 from routeplan.exposure import (
     DIRECTIONS_DEG,
+    is_portage,
     length_beyond,
     mean_along,
     route_exposure,
@@ -89,7 +90,7 @@ def test_land_crossed_is_told_with_where(straight_coast):
     assert words.startswith("crosses land for 1.5 km (from its start: 500 m to 2.0 km)")
     (words,) = leg_flags(leg, Limits(), 5_000.0)
     assert words.endswith("less than the coastline's nominal error of 5,000 m")
-    assert leg_flags(leg, Limits(), 1.0, portage=True) == ()
+    assert not leg.portage
 
 
 def test_limit_above_the_notice_still_points_the_leg_out(straight_coast):
@@ -163,3 +164,40 @@ def test_effective_fetch_off_a_straight_shore(straight_coast):
     (leg,) = route_exposure(parallel_leg(1_000.0), straight_coast)
     east = leg.effective_fetch_m[DIRECTIONS_DEG == 90.0][0]
     assert east == pytest.approx(15_000 / 13.5109, rel=1e-3)
+
+
+def test_winds_off_a_straight_shore_are_told_as_a_sector(straight_coast):
+    (leg,) = route_exposure(parallel_leg(1_500.0), straight_coast)
+    # The shore lies due east: winds from within 45 degrees of east blow off it.
+    assert leg.offshore_winds() == ((50.0, 130.0),)
+    assert leg.open_downwind_m(50.0, 130.0) == leg.fetch_limit_m
+    assert leg.open_downwind_m(270.0, 270.0) == pytest.approx(1_500.0, abs=1.0)
+    length, direction = leg.longest_effective_fetch
+    assert length == pytest.approx(leg.fetch_limit_m)
+    assert 180.0 < direction < 360.0
+
+
+def test_length_and_stretches_with_an_unknown_sample():
+    at = np.array([0.0, 100.0, 200.0, 300.0])
+    value = np.array([0.0, 500.0, np.nan, 500.0])
+    assert np.isnan(length_beyond(at, value, 1_000.0))
+    # What is unknown is taken as far, up to the nearest samples that are known.
+    assert stretches_beyond(at, value, 1_000.0) == (pytest.approx((100.0, 300.0), abs=1e-6),)
+    value[2] = 1_500.0
+    assert length_beyond(at, value, 1_000.0) == pytest.approx(100.0)
+    assert stretches_beyond(at, value, 1_000.0) == (pytest.approx((150.0, 250.0)),)
+
+
+@pytest.mark.parametrize(
+    ("kind", "symbol", "marked"),
+    [
+        ("portage", "", True),
+        ("Portage (rough)", "", True),
+        ("", "PORTAGE", True),
+        ("no portage", "", False),
+        ("landing", "camp", False),
+        ("portages", "", False),
+    ],
+)
+def test_a_portage_is_told_by_type_or_symbol(kind, symbol, marked):
+    assert is_portage(Waypoint(0.0, 0.0, "portage", kind, symbol)) is marked

@@ -193,3 +193,54 @@ def test_launch_step_is_checked(straight_coast):
                 launch_step_s=5.0,
             )
         )
+
+
+def test_launches_before_the_time_of_asking_are_not_tried(straight_coast):
+    def launches(now):
+        trip = Trip(northward(), coast=straight_coast, forecast=forecast(), craft=BOARD, now=now)
+        answer = plan_trip(trip)
+        return answer.stages[0].scan.launch, answer.warnings
+
+    every, _ = launches(None)
+    later, warned = launches(NOON + np.timedelta64(10, "m"))
+    assert later[0] == NOON + np.timedelta64(30, "m")
+    assert later.tolist() == every[every > NOON].tolist()
+    assert [w for w in warned if "past" in w] == []
+    over, warned = launches(NOON + 100 * HOUR)  # then all are shown, and it is said
+    assert over.tolist() == every.tolist()
+    assert "past" in warned[-1]
+
+
+def test_an_old_forecast_is_a_warning_and_its_age_is_told(straight_coast):
+    ds = forecast()
+    ds.attrs |= {
+        "reference_time": "2026-06-21T00:00:00Z",
+        "source": "a model",
+        "attribution": "somebody",
+        "licence": "CC BY 4.0",
+    }
+    trip = Trip(northward(), coast=straight_coast, forecast=ds, craft=BOARD, now=NOON + HOUR)
+    answer = plan_trip(trip)
+    assert answer.warnings[0].startswith("The forecast is old: its run began 13 h before now")
+    source = answer.sources[1]
+    assert (source.kind, source.name, source.attribution) == ("forecast", "a model", "somebody")
+    assert (source.licence, source.date) == ("CC BY 4.0", "2026-06-21T00:00:00Z")
+    assert source.age_s == 13 * 3600.0
+    unknown = plan(straight_coast, forecast())
+    assert unknown.warnings == ()
+    assert unknown.sources[1].age_s is None
+
+
+def test_a_carry_is_no_flag_and_its_time_is_said_to_be_missing(straight_coast):
+    points = []
+    for east, name, kind in ((-3_000.0, "a", ""), (-500.0, "b", "portage"), (400.0, "c", "")):
+        lon, _ = direct(10.0, 0.0, 90.0, east)
+        points.append(Waypoint(0.0, float(lon), name, kind))
+    route = route_from_points(points)
+    answer = plan_trip(Trip(route, coast=straight_coast, forecast=forecast(), craft=BOARD))
+    assert answer.leg_notes[0] == ()
+    assert answer.leg_notes[1] == ("carry of 400 m over land (from its start: 500 m to 900 m)",)
+    assert answer.flags[1] == ()
+    assert any("carry on leg 2 as if it were paddled" in note for note in answer.notes)
+    legs_only = plan_trip(Trip(route, coast=straight_coast))
+    assert not any("as if it were paddled" in note for note in legs_only.notes)

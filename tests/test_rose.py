@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from routeplan._rose import RADIALS_DEG, effective_fetch_saville1954, wind_sides
+from routeplan._rose import RADIALS_DEG, effective_fetch_saville1954, sectors, wind_sides
 
 
 def test_equal_radials_give_their_length():
@@ -51,3 +51,23 @@ def test_sides_are_shares_by_length():
     bearing = np.array([90.0, 90.0, 270.0, 270.0])
     sides = wind_sides(at, bearing, np.array([270.0]))
     assert sides[0] == pytest.approx([150 / 400, 0, 250 / 400])
+
+
+def test_side_of_an_unknown_shore_is_unknown():
+    sides = wind_sides(np.array([0.0, 100.0]), np.array([90.0, np.nan]), np.array([0.0, 90.0]))
+    assert np.isnan(sides).all()
+
+
+@pytest.mark.parametrize(
+    ("chosen", "found"),
+    [
+        ("........", ()),
+        ("..##....", ((90.0, 135.0),)),
+        ("#......#", ((315.0, 0.0),)),  # round past north
+        ("##.#..##", ((135.0, 135.0), (270.0, 45.0))),
+        ("########", ((0.0, 315.0),)),
+    ],
+)
+def test_sectors_are_runs_of_directions(chosen, found):
+    flags = np.array([mark == "#" for mark in chosen])
+    assert sectors(flags, np.arange(0.0, 360.0, 45.0)) == found
