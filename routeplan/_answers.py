@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from routeplan.plan import StagePlan
     from routeplan.windows import Finding, LaunchScan, LaunchWindow
 
+    _Tried = tuple[LaunchScan, int]
+
 __all__ = ["chosen_window", "limit_words", "stage_answer", "window_launches"]
 
 
@@ -95,41 +97,66 @@ def _why(window: LaunchWindow, scan: LaunchScan, stage: StagePlan, clock: Clock)
 
 
 def _edges(window: LaunchWindow, scan: LaunchScan, clock: Clock) -> list[str]:
-    """What opens and what closes the window, from the launches just outside it."""
-    before = _last_before(scan, window.first_launch)
-    after = _first_after(scan, window.last_launch)
+    """What opens and what closes the window, from the launches outside it."""
+    tried = _in_order(scan)
+    before = [at for at in reversed(tried) if _launch(at) < window.first_launch]
+    after = [at for at in tried if _launch(at) > window.last_launch]
     return [
-        _edge("Opens", window.opened_by, before, clock),
-        _edge("Closes", window.closed_by, after, clock),
+        _edge(("Opens", "last", "before"), window.first_launch, window.opened_by, before, clock),
+        _edge(("Closes", "first", "after"), window.last_launch, window.closed_by, after, clock),
     ]
 
 
-def _scans(scan: LaunchScan) -> list[LaunchScan]:
-    """The scan, and that of the launches between its own."""
-    return [scan] if scan.fine is None else [scan, scan.fine]
+def _in_order(scan: LaunchScan) -> list[_Tried]:
+    """Every launch tried, those between the launches of the scan among them."""
+    scans = [scan] if scan.fine is None else [scan, scan.fine]
+    return sorted(((s, i) for s in scans for i in range(s.launch.size)), key=_launch)
 
 
-def _last_before(scan: LaunchScan, when: np.datetime64) -> tuple[LaunchScan, int] | None:
-    found = [(s, int(np.searchsorted(s.launch, when, "left")) - 1) for s in _scans(scan)]
-    found = [(s, i) for s, i in found if i >= 0]
-    return max(found, key=lambda at: at[0].launch[at[1]], default=None)
+def _launch(at: _Tried) -> np.datetime64:
+    return at[0].launch[at[1]]
 
 
-def _first_after(scan: LaunchScan, when: np.datetime64) -> tuple[LaunchScan, int] | None:
-    found = [(s, int(np.searchsorted(s.launch, when, "right"))) for s in _scans(scan)]
-    found = [(s, i) for s, i in found if i < s.launch.size]
-    return min(found, key=lambda at: at[0].launch[at[1]], default=None)
+def _verdict(at: _Tried) -> Verdict:
+    return Verdict(int(at[0].verdict[at[1]]))
 
 
-def _edge(word: str, cause: str, at: tuple[LaunchScan, int] | None, clock: Clock) -> str:
-    why = f"{word} with the {cause}." if "forecast" in cause else f"{word} by {limit_words(cause)}."
-    if at is None:
+def _edge(
+    words: tuple[str, str, str],
+    edge: np.datetime64,
+    cause: str,
+    outside: list[_Tried],
+    clock: Clock,
+) -> str:
+    """What ends a window on one side: the launch next to it, and the next that is not good."""
+    word, which, side = words
+    if "forecast" in cause:
+        why = f"{word} with the {cause}."
+    elif cause == "unknown":
+        why = f"{word} where the forecast has a gap."
+    else:
+        why = f"{word} by {limit_words(cause)}."
+    if not outside:
         return why
+    if _verdict(outside[0]) > Verdict.CLOSE:
+        return f"{why} Launch at {_told(outside[0], edge, clock)}"
+    # Another good window touches this one: say where launches stop being good at all.
+    if _verdict(outside[0]) is Verdict.CLOSE:
+        why += f" Launch at {_told(outside[0], edge, clock, ' is only close')}"
+    bad = next((at for at in outside if _verdict(at) > Verdict.CLOSE), None)
+    if bad is None:
+        return f"{why} Every launch {side} it is good as well."
+    return f"{why} The {which} one {side} it that is not good is at {_told(bad, edge, clock)}"
+
+
+def _told(at: _Tried, edge: np.datetime64, clock: Clock, words: str = "") -> str:
+    """Time of a launch and what stands worst with it."""
     scan, i = at
+    when = clock.time(_launch(at))
+    if clock.short_day(_launch(at)) != clock.short_day(edge):
+        when += f" on {clock.short_day(_launch(at))}"
     findings = scan.findings(i)
-    if not findings:
-        return why
-    return f"{why} Launch at {clock.time(scan.launch[i])}: {finding_words(findings[0], clock)}"
+    return f"{when}{words}" + (f": {finding_words(findings[0], clock)}" if findings else ".")
 
 
 def finding_words(finding: Finding, clock: Clock) -> str:

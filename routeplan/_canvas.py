@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "DOTS_PER_INCH",
+    "FOOT_SIZE",
     "INK",
     "MARGIN_IN",
     "QUIET",
@@ -34,6 +35,7 @@ __all__ = [
 
 DOTS_PER_INCH = 150
 MARGIN_IN = 0.35
+FOOT_SIZE = 7
 INK = "#1d2327"
 QUIET = "#4d565c"
 _WARNING = "#8a1c00"
@@ -116,11 +118,12 @@ def heading(figure: Figure, plan: Plan, title: str, subtitle: str) -> None:
         figure, MARGIN_IN / figure.get_figwidth(), 1 - 0.50 / height, subtitle,
         fontsize=9, color=QUIET, va="top",
     )  # fmt: skip
-    if plan.invented:
+    badges = ["INVENTED DATA: not for use on the water"] if plan.invented else []
+    badges += ["WARNING: see the first lines below"] if plan.warnings else []
+    for row, words in enumerate(badges):
         badge = put(
-            figure, 1 - MARGIN_IN / figure.get_figwidth(), 1 - 0.22 / height,
-            "INVENTED DATA: not for use on the water",
-            fontsize=10, fontweight="bold", color=_WARNING, va="top", ha="right",
+            figure, 1 - MARGIN_IN / figure.get_figwidth(), 1 - (0.22 + 0.29 * row) / height, words,
+            fontsize=10 - 2 * row, fontweight="bold", color=_WARNING, va="top", ha="right",
         )  # fmt: skip
         badge.set_bbox({"boxstyle": "square,pad=0.35", "fc": "white", "ec": _WARNING, "lw": 1.4})
 
@@ -182,7 +185,8 @@ def foot(figure: Figure, lines: list[str]) -> None:
     for row, line in enumerate(reversed(lines)):
         put(
             figure, MARGIN_IN / figure.get_figwidth(), (0.14 + 0.155 * row) / height, line,
-            fontsize=7, color=QUIET, va="bottom",
+            fontsize=FOOT_SIZE, color=_WARNING if line.startswith("WARNING") else QUIET,
+            va="bottom",
         )  # fmt: skip
 
 

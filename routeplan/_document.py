@@ -5,8 +5,7 @@ Units are suffixes of the keys, times ISO 8601 with Z; what is not known is null
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,19 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan import __version__
-from routeplan._wording import plain
+from routeplan._legdocument import leg_documents
+from routeplan._values import place, rounded, text, texts, utc
 from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
-    from routeplan.exposure import LegExposure
     from routeplan.forecast import Coverage
-    from routeplan.plan import Plan, StagePlan
-    from routeplan.route import Leg, Waypoint
+    from routeplan.plan import Plan, Source, StagePlan
     from routeplan.windows import Finding, LaunchScan, LaunchWindow
 
 __all__ = ["coverage_document", "legs_document", "plan_document", "rounded", "texts", "utc"]
-
-_TEXT = 1_000  # no text in a document is longer
 
 # What a leg of a launch says, with the decimals that mean something.
 _LEG_COLUMNS = (
@@ -43,43 +39,26 @@ _LEG_COLUMNS = (
 
 def legs_document(plan: Plan, files: Sequence[Path] = ()) -> dict[str, Any]:
     """The document of a plan without launches."""
-    coast = plan.coast
     return {
         "routeplan": __version__,
         "invented": bool(plan.invented),
         "cautions": texts(plan.cautions),
-        "sources": [
-            {
-                "kind": _text(s.kind),
-                "name": _text(s.name),
-                "attribution": _text(s.attribution),
-                "error": _text(s.error),
-            }
-            for s in plan.sources
-        ],
+        "sources": [_source(source) for source in plan.sources],
+        "warnings": texts(plan.warnings),
         "notes": texts(plan.notes),
-        "title": _text(plan.trip.title),
+        "title": text(plan.trip.title),
         "zone": plan.zone,
         "now": None if plan.trip.now is None else utc(plan.trip.now),
         "route": {
-            "name": _text(plan.route.name),
-            "source": _text(plan.route.source),
+            "name": text(plan.route.name),
+            "source": text(plan.route.source),
             "origin": plan.route.origin,
             "length_m": rounded(plan.route.length_m, 1),
-            "camps": [_place(camp) for camp in plan.route.camps],
+            "camps": [place(camp) for camp in plan.route.camps],
         },
-        "coast": {
-            "source": _text(coast.source),
-            "attribution": _text(coast.attribution),
-            "nominal_error_m": rounded(coast.nominal_error_m, 1),
-        },
+        "coast": _coast(plan),
         "limits": _limits(plan),
-        "legs": [
-            _leg(leg, exposure, flags, verdict)
-            for leg, exposure, flags, verdict in zip(
-                plan.route.legs, plan.exposures, plan.flags, plan.offshore_verdicts, strict=True
-            )
-        ],
+        "legs": leg_documents(plan),
         "stages": [_stage(stage) for stage in plan.stages],
         "files": [str(path) for path in files],
     }
@@ -89,7 +68,9 @@ def plan_document(plan: Plan, files: Sequence[Path] = ()) -> dict[str, Any]:
     """The document of a plan with its launches and windows."""
     document = legs_document(plan, files)
     if plan.coverage is not None:
-        document["forecast"] = coverage_document(plan.coverage)
+        document["forecast"] = coverage_document(
+            plan.coverage, plan.trip.now, plan.trip.old_after_s
+        )
     document["craft"] = {
         "name": plan.trip.craft.name,
         "still_water_speed_ms": rounded(plan.trip.craft.still_water_speed_ms, 3),
@@ -103,8 +84,11 @@ def plan_document(plan: Plan, files: Sequence[Path] = ()) -> dict[str, Any]:
     return document
 
 
-def coverage_document(coverage: Coverage) -> dict[str, Any]:
-    """What a forecast covers."""
+def coverage_document(
+    coverage: Coverage, now: np.datetime64 | None, old_after_s: float
+) -> dict[str, Any]:
+    """What a forecast covers, and how old it is."""
+    age_s = None if now is None else rounded(coverage.age_s(now), 0)
     return {
         "west_deg": rounded(coverage.west, 5),
         "south_deg": rounded(coverage.south, 5),
@@ -112,40 +96,51 @@ def coverage_document(coverage: Coverage) -> dict[str, Any]:
         "north_deg": rounded(coverage.north, 5),
         "first": utc(coverage.first),
         "last": utc(coverage.last),
+        "horizon_s": rounded(coverage.horizon_s, 0),
+        "times": coverage.times,
         "step_s": rounded(coverage.step_s, 0),
+        "shortest_step_s": rounded(coverage.shortest_step_s, 0),
+        "spacing_latitude_deg": rounded(coverage.spacing_latitude_deg, 5),
+        "spacing_longitude_deg": rounded(coverage.spacing_longitude_deg, 5),
         "members": int(coverage.members),
         "variables": list(coverage.variables),
-        "missing": {name: _text(why) for name, why in coverage.missing.items()},
-        "reference_time": _text(coverage.reference_time) or None,
+        "missing": {name: text(why) for name, why in coverage.missing.items()},
+        "notes": texts(coverage.notes),
+        "reference_time": text(coverage.reference_time) or None,
+        "age_s": age_s,
+        "old_after_s": rounded(old_after_s, 0),
+        "old": None if age_s is None else age_s > old_after_s,
     }
 
 
-def rounded(value: Any, digits: int) -> float | None:
-    """A float of so many decimals; None for what is missing, nan or infinite."""
-    if value is None or not math.isfinite(value):
-        return None
-    return round(float(value), digits) + 0.0
-
-
-def utc(when: np.datetime64) -> str | None:
-    """ISO 8601 with Z to the second; None for NaT."""
-    return None if np.isnat(when) else f"{np.datetime_as_string(when, unit='s')}Z"
-
-
-def _text(words: object) -> str:
-    return plain(words, _TEXT)
-
-
-def texts(many: Iterable[object]) -> list[str]:
-    """Clean lines."""
-    return [_text(words) for words in many]
-
-
-def _place(place: Waypoint) -> dict[str, Any]:
+def _source(source: Source) -> dict[str, Any]:
     return {
-        "name": _text(place.name),
-        "latitude_deg": rounded(place.latitude, 6),
-        "longitude_deg": rounded(place.longitude, 6),
+        "kind": text(source.kind),
+        "name": text(source.name),
+        "attribution": text(source.attribution),
+        "licence": text(source.licence),
+        "date": text(source.date) or None,
+        "age_s": rounded(source.age_s, 0),
+        "error": text(source.error),
+    }
+
+
+def _coast(plan: Plan) -> dict[str, Any]:
+    coast, compared = plan.coast, None
+    found = next((c for c in plan.comparisons if c is not None), None)
+    other = getattr(coast, "coarse", None)
+    if found is not None and other is not None:
+        compared = {
+            "source": text(other.source),
+            "nominal_error_m": rounded(other.nominal_error_m, 1),
+            "limit_m": rounded(found.limit_m, 1),
+            "legs_that_differ": [c.leg for c in plan.comparisons if c is not None and c.differs],
+        }
+    return {
+        "source": text(coast.source),
+        "attribution": text(coast.attribution),
+        "nominal_error_m": rounded(coast.nominal_error_m, 1),
+        "compared_with": compared,
     }
 
 
@@ -157,53 +152,12 @@ def _limits(plan: Plan) -> dict[str, Any]:
     return out
 
 
-def _leg(leg: Leg, exposure: LegExposure, flags: Sequence[str], verdict: Verdict) -> dict[str, Any]:
-    fetch, direction = exposure.longest_fetch
-    nearest = exposure.nearest
-    return {
-        "number": leg.number,
-        "stage": leg.stage,
-        "from": _text(leg.start.name),
-        "to": _text(leg.end.name),
-        "length_m": rounded(leg.length_m, 1),
-        "course_deg": rounded(leg.course_deg, 2),
-        "offshore_max_m": rounded(exposure.offshore_max_m, 1),
-        "offshore_max_at_m": rounded(exposure.offshore_max_at_m, 1),
-        "offshore_mean_m": rounded(exposure.offshore_mean_m, 1),
-        "beyond_offshore_limit_m": rounded(exposure.beyond_limit_m, 1),
-        "beyond_offshore_notice_m": rounded(exposure.beyond_notice_m, 1),
-        "far_stretches": _stretches(exposure.far_stretches),
-        "offshore_verdict": Verdict(verdict).word,
-        "crosses_land": bool(exposure.crosses_land),
-        "land": _stretches(exposure.land),
-        "nearest_landing": {
-            "latitude_deg": rounded(nearest.latitude, 6),
-            "longitude_deg": rounded(nearest.longitude, 6),
-            "distance_m": rounded(nearest.distance_m, 1),
-            "bearing_deg": rounded(nearest.bearing_deg, 1),
-            "at_m": rounded(nearest.at_m, 1),
-        },
-        "longest_fetch_m": rounded(fetch, 0),
-        "longest_fetch_from_deg": rounded(direction, 1),
-        "fetch_m": [rounded(length, 0) for length in exposure.fetch_m],
-        "effective_fetch_m": [rounded(length, 0) for length in exposure.effective_fetch_m],
-        "fetch_limit_m": rounded(exposure.fetch_limit_m, 0),
-        "start": _place(leg.start),
-        "end": _place(leg.end),
-        "flags": texts(flags),
-    }
-
-
-def _stretches(spans: Iterable[tuple[float, float]]) -> list[dict[str, Any]]:
-    return [{"enter_m": rounded(a, 1), "leave_m": rounded(b, 1)} for a, b in spans]
-
-
 def _stage(plan: StagePlan) -> dict[str, Any]:
     stage, scan, best = plan.stage, plan.scan, plan.best
     out: dict[str, Any] = {
         "stage": stage.number,
-        "from": _text(stage.start.name),
-        "to": _text(stage.end.name),
+        "from": text(stage.start.name),
+        "to": text(stage.end.name),
         "length_m": rounded(stage.length_m, 1),
     }
     if scan is not None:
@@ -272,9 +226,9 @@ def _columns(values: NDArray[np.float64], digits: int) -> list[list[float | None
 
 
 def _times(times: NDArray[np.datetime64]) -> Any:
-    texts = np.char.add(np.datetime_as_string(times, unit="s"), "Z").astype(object)
-    texts[np.isnat(times)] = None
-    return texts.tolist()
+    words = np.char.add(np.datetime_as_string(times, unit="s"), "Z").astype(object)
+    words[np.isnat(times)] = None
+    return words.tolist()
 
 
 def _window(window: LaunchWindow) -> dict[str, Any]:

@@ -62,7 +62,7 @@ def launches_figure(plan: Plan) -> Figure:
     if not stages:
         msg = "there are no launches to draw: a picture of launches needs a forecast"
         raise InputError(msg, field="forecast")
-    notes = source_lines(plan)
+    notes = source_lines(plan, _WIDTH_IN - 2 * MARGIN_IN)
     clock = Clock(plan.zone)
     tall = [_panel_height(scan) for _, scan in stages]
     bottom = 0.3 + 0.155 * len(notes)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan._canvas import INK, foot, heading, look, put
+from routeplan._canvas import INK, MARGIN_IN, foot, heading, look, put
 from routeplan._labels import Box, LabelField
 from routeplan._mapnames import draw_names, draw_numbers, free_room
 from routeplan._mapside import SIDE_IN, draw_side, source_lines
@@ -76,7 +76,7 @@ def map_figure(plan: Plan) -> Figure:
     with look():
         frame = _frame(plan)
         shape = (frame.box[3] - frame.box[1]) / (frame.box[2] - frame.box[0])
-        notes = source_lines(plan)
+        notes = source_lines(plan, _LEFT_IN + _MAP_WIDTH_IN + SIDE_IN - 2 * MARGIN_IN)
         bottom = 0.42 + 0.155 * len(notes)
         size = (_LEFT_IN + _MAP_WIDTH_IN + SIDE_IN, _TOP_IN + _MAP_WIDTH_IN * shape + bottom)
         figure = Figure(figsize=size, facecolor="white")

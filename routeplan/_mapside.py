@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from routeplan._canvas import INK, QUIET, number_badge, put, wrapped
+from routeplan._canvas import FOOT_SIZE, INK, QUIET, number_badge, put, wrapped
+from routeplan._plansources import COAST_CAUTION
+from routeplan._sourcewords import forecast_words, source_words
 from routeplan._wording import Clock, kilometres, metres, number
 
 if TYPE_CHECKING:
@@ -19,19 +21,17 @@ __all__ = ["SIDE_IN", "draw_side", "source_lines"]
 SIDE_IN = 3.75
 _GAP_IN = 0.25
 _LINE_IN = 0.155
+_HINTED = 0.94
 
 
-def source_lines(plan: Plan) -> list[str]:
-    """Where the data of a picture comes from, when it was made and in which zone."""
-    lines = [f"{s.kind.capitalize()}: {s.name}; error: {s.error}" for s in plan.sources]
+def source_lines(plan: Plan, width_in: float) -> list[str]:
+    """What stands under a picture, wrapped: warnings, sources, times, what the coast may lack."""
     clock = Clock(plan.zone)
+    lines = [f"WARNING: {warning}" for warning in plan.warnings]
+    lines += [_capital(source_words(source)) for source in plan.sources]
     if plan.coverage is not None:
-        first, last = plan.coverage.first, plan.coverage.last
-        run = f", run of {plan.coverage.reference_time}" if plan.coverage.reference_time else ""
-        lines.append(
-            f"Forecast from {clock.moment(first)} to {clock.moment(last)} "
-            f"{clock.local(last).year}{run}."
-        )
+        lines.append(forecast_words(plan, clock, year=True))
+    lines.append(COAST_CAUTION)
     if plan.trip.now is not None:
         now = plan.trip.now
         lines.append(
@@ -41,7 +41,12 @@ def source_lines(plan: Plan) -> list[str]:
         lines.append(f"Zone: {plan.zone}")
     if plan.invented:
         lines[-1] += ". The route or the weather of this picture is invented."
-    return lines
+    room = width_in * _HINTED  # small letters are drawn on whole pixels
+    return [row for line in lines for row in wrapped(line, room, FOOT_SIZE)]
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def draw_side(figure: Figure, axes: Axes, plan: Plan, scale: Normalize) -> None:
@@ -127,8 +132,10 @@ def _leg_lines(plan: Plan, index: int, flags: tuple[str, ...]) -> list[str]:
         names = [names[0], names[1][:-1] + "…"]
     if not flags:
         farthest = metres(exposure.offshore_max_m)
-        return [*names, f"{kilometres(leg.length_m, 'km')}, at most {farthest} from shore"]
-    return [*names, *wrapped(f"{kilometres(leg.length_m, 'km')}: {'; '.join(flags)}", room, 7.5)]
+        facts = [f"{kilometres(leg.length_m, 'km')}, at most {farthest} from shore"]
+        return [*names, *wrapped("; ".join([*facts, *plan.leg_notes[index]]), room, 7.5)]
+    told = (*flags, *plan.leg_notes[index])
+    return [*names, *wrapped(f"{kilometres(leg.length_m, 'km')}: {'; '.join(told)}", room, 7.5)]
 
 
 def _that_fit(entries: list[Any], room_in: float) -> list[Any]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from routeplan._answers import limit_words, stage_answer, window_launches
+from routeplan._legdetails import leg_details
 from routeplan._page import INVENTED, Page
+from routeplan._sourcewords import forecast_words, source_words
 from routeplan._strips import strip_legend, strip_rows
 from routeplan._wording import (
     Clock,
@@ -43,11 +45,15 @@ def render_plan(plan: Plan, console: Console) -> None:
     _end(page, plan, clock)
 
 
-def render_legs(plan: Plan, console: Console) -> None:
-    """Print a plan's legs alone."""
+def render_legs(plan: Plan, console: Console, *, details: bool = False) -> None:
+    """Print a plan's legs alone; with details, a paragraph on each beside the table."""
     page, clock = Page(console), Clock(plan.zone)
     _title(page, plan, clock)
     _legs(page, plan)
+    if details:
+        page.heading("Details")
+        for leg, words in zip(plan.route.legs, leg_details(plan), strict=True):
+            page.item(f"leg {leg.number}:", words)
     _end(page, plan, clock)
 
 
@@ -62,13 +68,12 @@ def _title(page: Page, plan: Plan, clock: Clock) -> None:
     if stages > 1:
         counted += f" and {stages} stages from camp to camp"
     page.line(f"{kilometres(route.length_m, 'km')} in {counted}.")
+    for warning in plan.warnings:
+        page.line(f"WARNING: {warning}", "bold")
     coverage = plan.coverage
     if coverage is not None:
         first, last = coverage.first, coverage.last
-        page.line(
-            f"Forecast from {clock.moment(first)} to {clock.moment(last)}. "
-            f"Times are local: {clock.heading(first)}."
-        )
+        page.line(f"{forecast_words(plan, clock)} Times are local: {clock.heading(first)}.")
         if clock.abbreviation(first) != clock.abbreviation(last):
             page.line(
                 f"The clocks change from {clock.abbreviation(first)} to "
@@ -158,9 +163,11 @@ def _legs(page: Page, plan: Plan) -> None:
         "dim",
         indent=2,
     )
-    for leg, flags in zip(plan.route.legs, plan.flags, strict=True):
+    for leg, flags, notes in zip(plan.route.legs, plan.flags, plan.leg_notes, strict=True):
         for flag in flags:
             page.item(f"! leg {leg.number}:", flag)
+        for note in notes:
+            page.item(f"  leg {leg.number}:", note)
 
 
 def _end(page: Page, plan: Plan, clock: Clock) -> None:
@@ -170,7 +177,7 @@ def _end(page: Page, plan: Plan, clock: Clock) -> None:
             page.item("-", note)
     page.heading("Sources")
     for source in plan.sources:
-        page.item("-", f"{source.kind}: {source.name}; error: {source.error}; {source.attribution}")
+        page.item("-", source_words(source))
     now = plan.trip.now
     if now is not None:
         page.item("-", f"worked out {clock.moment(now)} {clock.local(now).year}")

@@ -11,7 +11,6 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from routeplan._document import legs_document, plan_document
-from routeplan._forecastpage import forecast_document
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -61,15 +60,26 @@ def render_plan(plan: Plan, console: Console) -> None:
     _tables.render_plan(plan, console)
 
 
-def render_legs(plan: Plan, console: Console) -> None:
-    """Print the legs of a plan alone: no forecast is needed."""
+def render_legs(plan: Plan, console: Console, *, details: bool = False) -> None:
+    """Print the legs of a plan alone: no forecast is needed.
+
+    With `details` a paragraph on each leg follows: effective fetch, winds that blow off the
+    land, stretches far from shore and the nearest shore.
+    """
     from routeplan import _tables
 
-    _tables.render_legs(plan, console)
+    _tables.render_legs(plan, console, details=details)
+
+
+def forecast_document(data: xr.Dataset, route: Route | None = None) -> dict[str, Any]:
+    """What a forecast covers; with a route, how many of its points lie on the grid."""
+    from routeplan import _forecastpage
+
+    return _forecastpage.forecast_document(_forecastpage.facts_of(data, route))
 
 
 def render_forecast(data: xr.Dataset, console: Console, route: Route | None = None) -> None:
     """Print what a forecast covers, in UTC, and whether a route lies on its grid."""
     from routeplan import _forecastpage
 
-    _forecastpage.render_forecast(data, console, route)
+    _forecastpage.render_forecast(_forecastpage.facts_of(data, route), console)

@@ -14,7 +14,7 @@ from routeplan.gpx import read_gpx
 from routeplan.limits import read_limits
 from routeplan.plan import Trip, plan_trip
 
-NOW = np.datetime64("2026-07-13T05:00", "ns")
+NOW = np.datetime64("2026-07-13T06:00", "ns")  # when the demo's forecast begins
 
 
 @functools.cache

@@ -11,11 +11,12 @@ from matplotlib.colors import to_rgb
 from planmaker import demo_plan, legs_plan, with_names, with_scan
 
 from routeplan import _map
-from routeplan._canvas import drawable, png_bytes, text_width, wrapped
+from routeplan._canvas import DOTS_PER_INCH, drawable, png_bytes, text_width, wrapped
 from routeplan._labels import LabelField
 from routeplan._launchaxis import LaunchAxis, hour_step
 from routeplan._launchchart import _LOOKS, _NIGHT, launches_figure
 from routeplan._map import map_figure
+from routeplan._plansources import COAST_CAUTION
 from routeplan._wording import Clock
 from routeplan.charts import draw_launches, draw_map
 from routeplan.coastline import Coastline
@@ -79,6 +80,34 @@ def test_pictures_say_title_date_zone_sources_and_invented(draw):
         assert source.name in said
         assert source.error in said
     assert "INVENTED DATA" in said
+
+
+@pytest.mark.parametrize("draw", [map_figure, launches_figure])
+def test_pictures_say_warnings_attribution_and_what_the_coast_may_lack(draw):
+    weather = replace(
+        demo_plan().sources[1], attribution="their words " * 40, licence="CC BY 4.0", age_s=7200.0
+    )
+    plan = replace(
+        demo_plan(),
+        warnings=("The forecast is old: get a newer one.",),
+        sources=(demo_plan().sources[0], weather),
+    )
+    figure = draw(plan)
+    lines = sorted(figure.texts, key=lambda text: -text.get_position()[1])  # as one reads them
+    said = " ".join(" ".join(text.get_text() for text in lines).split())
+    assert "WARNING: The forecast is old" in said
+    assert "WARNING: see the first lines below" in said
+    assert ("their words " * 40).strip() in said
+    assert "licence: CC BY 4.0" in said
+    assert "2 h old" in said
+    assert COAST_CAUTION in said
+    assert "WARNING" not in words(draw(demo_plan()))
+    figure.set_dpi(DOTS_PER_INCH)  # letters are not as wide at every size of a pixel
+    assert png_bytes(figure)[:4] == b"\x89PNG"
+    width = figure.get_figwidth() * figure.dpi
+    canvas = figure.canvas.get_renderer()
+    for text in figure.texts:
+        assert text.get_window_extent(canvas).x1 <= width, text.get_text()
 
 
 def test_pictures_of_real_data_do_not_say_invented():

@@ -5,6 +5,7 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,8 +14,9 @@ from rich.console import Console
 
 from routeplan import __version__
 from routeplan._answers import chosen_window, stage_answer
-from routeplan._document import rounded, utc
+from routeplan._legdetails import leg_details, sector_words
 from routeplan._strips import strip_legend, strip_rows
+from routeplan._values import rounded, utc
 from routeplan._wording import (
     LIMIT_LETTERS,
     LIMIT_WORDS,
@@ -31,6 +33,7 @@ from routeplan._wording import (
     plain,
     position,
 )
+from routeplan.coastsource import OffshoreComparison
 from routeplan.errors import InputError
 from routeplan.limits import Limits, Verdict
 from routeplan.report import (
@@ -250,6 +253,49 @@ def test_closing_sentence_is_the_finding_of_the_launch_after_the_window():
     assert STOCKHOLM.time(launch) in told[0]
 
 
+def in_order(scan):
+    scans = [scan] if scan.fine is None else [scan, scan.fine]
+    return sorted(((s.launch[i], s, i) for s in scans for i in range(s.launch.size)),
+                  key=lambda entry: entry[0])  # fmt: skip
+
+
+@pytest.mark.parametrize("number", [0, 1, 2])
+def test_edges_are_explained_by_launches_that_really_are_not_good(number):
+    stage = demo_plan().stages[number]
+    window = chosen_window(stage)
+    tried = in_order(stage.scan)
+    outside = {
+        "Opens": [e for e in reversed(tried) if e[0] < window.first_launch],
+        "Closes": [e for e in tried if e[0] > window.last_launch],
+    }
+    told = {line.split()[0]: line for line in stage_answer(stage, STOCKHOLM)}
+    for word, launches in outside.items():
+        if not launches:
+            assert (
+                told[word] == f"{word} with the forecast {'start' if word == 'Opens' else 'end'}."
+            )
+            continue
+        when, scan, i = next(e for e in launches if e[1].verdict[e[2]] > Verdict.CLOSE)
+        finding = scan.findings(i)[0]
+        assert finding.verdict > Verdict.CLOSE
+        assert f"{STOCKHOLM.time(when)}" in told[word]
+        assert finding.text.rstrip(".") in told[word]
+        if launches[0][1].verdict[launches[0][2]] == Verdict.CLOSE:
+            assert f"{STOCKHOLM.time(launches[0][0])} is only close:" in told[word]
+
+
+def test_an_edge_with_only_good_launches_beyond_it_says_so():
+    stage = demo_plan().stages[0]
+    window = chosen_window(stage)
+    good = np.full(stage.scan.launch.shape, Verdict.WITHIN, np.int8)
+    scan = replace(stage.scan, verdict=good, fine=None)
+    ends = replace(window, first_launch=scan.launch[3], last_launch=scan.launch[5],
+                   opened_by="gust", closed_by="unknown")  # fmt: skip
+    lines = stage_answer(replace(stage, scan=scan, windows=(ends,), best=None), STOCKHOLM)
+    assert "Opens by gusts. Every launch before it is good as well." in lines
+    assert "Closes where the forecast has a gap. Every launch after it is good as well." in lines
+
+
 def test_windows_of_the_plan_are_all_in_the_table():
     text = shown(render_plan, demo_plan())
     for stage in demo_plan().stages:
@@ -334,6 +380,126 @@ def test_forecast_is_shown_with_what_it_lacks():
     far = replace(plan.route.legs[0], longitude=np.array([0.0, 0.1]), latitude=np.array([0.0, 0.0]))
     away = replace(plan.route, legs=(far,))
     assert forecast_document(plan.trip.forecast, away)["route"]["points_off_grid"] == 2
+
+
+def test_an_old_forecast_is_flagged_before_the_answer():
+    plan = replace(demo_plan(), warnings=("The forecast is old: get a newer one.",))
+    text = shown(render_plan, plan)
+    assert text.index("WARNING: The forecast is old") < text.index("Stage 1:")
+    assert plan_document(plan)["warnings"] == ["The forecast is old: get a newer one."]
+    assert "WARNING" not in shown(render_plan, demo_plan())
+
+
+def test_run_and_age_of_the_forecast_are_told():
+    coverage = replace(demo_plan().coverage, reference_time="2026-07-12T19:00:00Z")
+    coast, weather = demo_plan().sources
+    aged = replace(weather, date=coverage.reference_time, age_s=11 * 3600.0, licence="CC BY 4.0")
+    plan = replace(demo_plan(), coverage=coverage, sources=(coast, aged))
+    text = " ".join(shown(render_plan, plan).split())
+    assert "Forecast of the run of Sun 12 Jul 21:00 CEST, 11 h old, from Mon 13 Jul" in text
+    assert "run of 2026-07-12T19:00:00Z, 11 h old; licence: CC BY 4.0" in text
+    document = plan_document(plan)
+    assert document["sources"][1]["age_s"] == 11 * 3600
+    assert document["sources"][1]["licence"] == "CC BY 4.0"
+    assert document["forecast"]["age_s"] == 11 * 3600
+    assert document["forecast"]["old"] is False
+    future = replace(plan, sources=(coast, replace(aged, age_s=-60.0)))
+    assert "dated in the future" in shown(render_plan, future)
+
+
+def test_age_of_a_forecast_without_a_run_is_null(document):
+    plan = replace(demo_plan(), coverage=replace(demo_plan().coverage, reference_time=""))
+    assert plan_document(plan)["forecast"]["age_s"] is None
+    assert plan_document(plan)["forecast"]["old"] is None
+    assert document["forecast"]["old_after_s"] == 12 * 3600
+
+
+def two_coasts():
+    """The demo's legs with a comparison of two coastlines that differ on leg 6."""
+    plan = legs_plan("plain")
+
+    def compared(leg):
+        far = 1_200.0 if leg.number == 6 else 400.0
+        verdict = "beyond" if far > 1_000.0 else "within"
+        return OffshoreComparison(
+            leg.number, 1_000.0, 400.0, far, "within", verdict, far - 400.0, 11.1, 58.6
+        )
+
+    comparisons = tuple(compared(leg) for leg in plan.route.legs)
+    coast = SimpleNamespace(
+        source="finer", attribution="its makers", nominal_error_m=float("nan"), coarse=plan.coast
+    )
+    return replace(plan, coast=coast, comparisons=comparisons)
+
+
+def test_two_coastlines_are_in_the_document():
+    document = legs_document(two_coasts())
+    assert document["coast"]["compared_with"] == {
+        "source": legs_plan("plain").coast.source,
+        "nominal_error_m": 500.0,
+        "limit_m": 1_000.0,
+        "legs_that_differ": [6],
+    }
+    leg = document["legs"][5]["compared"]
+    assert leg["differs"] is True
+    assert (leg["default_verdict"], leg["default_offshore_max_m"]) == ("within", 400.0)
+    assert (leg["finer_verdict"], leg["finer_offshore_max_m"]) == ("beyond", 1_200.0)
+    assert leg["largest_difference_m"] == 800.0
+    assert legs_document(legs_plan("plain"))["coast"]["compared_with"] is None
+    assert legs_document(legs_plan("plain"))["legs"][5]["compared"] is None
+
+
+def test_every_key_of_two_coastlines_is_documented():
+    test_every_key_is_documented(json.loads(document_text(legs_document(two_coasts()))))
+
+
+def test_carries_are_told_without_a_mark_of_warning():
+    plan = legs_plan("plain")
+    notes = (("carry of 120 m over land (from its start: 0 m to 120 m)",), *plan.leg_notes[1:])
+    carried = replace(plan, leg_notes=notes)
+    lines = shown(render_legs, carried).splitlines()
+    (line,) = [line for line in lines if "carry of 120 m" in line]
+    assert line.startswith("  leg 1: carry")
+    assert legs_document(carried)["legs"][0]["notes"] == list(notes[0])
+
+
+@pytest.mark.parametrize("width", [60, 80])
+def test_details_have_a_paragraph_a_leg_and_keep_to_the_width(width):
+    plan = legs_plan("plain")
+    text = shown(lambda p, console: render_legs(p, console, details=True), plan, width)
+    lines = [line.rstrip() for line in text.splitlines()]
+    assert max(map(len, lines)) <= width
+    details = " ".join("\n".join(lines).split("Details\n")[1].split("Sources\n")[0].split())
+    paragraphs = re.split(r"leg \d+: ", details)[1:]
+    assert len(paragraphs) == len(plan.route.legs)
+    for paragraph, exposure in zip(paragraphs, plan.exposures, strict=True):
+        assert paragraph.startswith("effective fetch ")
+        assert "offshore: " in paragraph
+        assert "nearest shore " in paragraph
+        assert ("no shore within 1,000 m from" in paragraph) is bool(exposure.far_stretches)
+    assert "Details" not in shown(render_legs, plan)
+
+
+def test_winds_off_the_land_are_told_by_points_of_the_compass():
+    assert sector_words(50.0, 90.0) == "NE to E"
+    assert sector_words(350.0, 10.0) == "N"
+    assert sector_words(320.0, 40.0) == "NW to NE"
+    assert sector_words(20.0, 10.0) == "N to N"  # nearly all round
+    exposure = legs_plan("plain").exposures[0]
+    unknown = replace(exposure, wind_side=np.full((36, 3), np.nan))
+    none = replace(exposure, wind_side=np.zeros((36, 3)))
+    plan = legs_plan("plain")
+    for leg, words in ((unknown, "offshore: unknown"), (none, "offshore: no wind on most of it")):
+        assert words in leg_details(replace(plan, exposures=(leg,)))[0]
+
+
+def test_winds_of_a_leg_are_in_the_document():
+    plan = legs_plan("plain")
+    for leg, exposure in zip(legs_document(plan)["legs"], plan.exposures, strict=True):
+        assert len(leg["offshore_wind_share"]) == len(leg["onshore_wind_share"]) == 36
+        assert leg["longest_effective_fetch_m"] == max(leg["effective_fetch_m"])
+        sectors = [(s["first_deg"], s["last_deg"]) for s in leg["offshore_winds"]]
+        assert sectors == list(exposure.offshore_winds())
 
 
 # --- strips -------------------------------------------------------------------------------
