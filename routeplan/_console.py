@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from routeplan._wording import plain
@@ -15,25 +16,39 @@ if TYPE_CHECKING:
 
     from routeplan.plan import Plan, Trip
 
-__all__ = ["emit_document", "emit_text", "plan_with_progress", "write"]
+__all__ = ["emit_document", "emit_text", "plan_with_progress", "progress_line", "write"]
+
+Tell = Callable[[str, float | None], None]
+
+
+@contextlib.contextmanager
+def progress_line() -> Iterator[Tell | None]:
+    """Give a function that tells what is done and which share (None: unknown) on one line.
+
+    None where nobody is looking: standard error is no terminal. The line is wiped at the end.
+    """
+    if not sys.stderr.isatty():
+        yield None
+        return
+
+    def tell(what: str, share: float | None) -> None:
+        shown = "     " if share is None else f"{100 * share:3.0f} %"
+        sys.stderr.write(f"\r{plain(what, 60):<60} {shown}")
+        sys.stderr.flush()
+
+    try:
+        yield tell
+    finally:
+        sys.stderr.write("\r" + " " * 66 + "\r")
+        sys.stderr.flush()
 
 
 def plan_with_progress(trip: Trip) -> Plan:
     """Plan a trip; tell how far it is where a person is looking."""
     from routeplan.plan import plan_trip
 
-    if not sys.stderr.isatty():
-        return plan_trip(trip)
-
-    def progress(what: str, share: float) -> None:
-        sys.stderr.write(f"\r{plain(what, 60):<60} {100 * share:3.0f} %")
-        sys.stderr.flush()
-
-    try:
-        return plan_trip(trip, progress=progress)
-    finally:
-        sys.stderr.write("\r" + " " * 66 + "\r")
-        sys.stderr.flush()
+    with progress_line() as tell:
+        return plan_trip(trip) if tell is None else plan_trip(trip, progress=tell)
 
 
 def emit_document(document: dict[str, Any]) -> None:

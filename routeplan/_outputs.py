@@ -6,6 +6,7 @@ import contextlib
 import errno
 import os
 import secrets
+import shutil
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
@@ -41,11 +42,12 @@ def check_outputs(paths: Iterable[Path], *, overwrite: bool, directory: Path | N
 
 
 def write_outputs(
-    files: Mapping[Path, bytes], *, overwrite: bool, directory: Path | None = None
+    files: Mapping[Path, bytes | Path], *, overwrite: bool, directory: Path | None = None
 ) -> None:
     """Write all files beside their places under other names, then move them in.
 
-    A failure while writing leaves nothing behind.
+    The content of a file is given, or the file that is to be copied. A failure while writing
+    leaves nothing behind.
 
     Raises
     ------
@@ -66,14 +68,18 @@ def write_outputs(
         _refuse(Path(os.fsdecode(where)), f"cannot be written: {error.strerror or error}")
 
 
-def _write_and_move(files: Mapping[Path, bytes], *, overwrite: bool) -> None:
+def _write_and_move(files: Mapping[Path, bytes | Path], *, overwrite: bool) -> None:
     waiting: dict[Path, Path] = {}
     try:
         for path, content in files.items():
             part = path.with_name(f".{path.name[:100]}.{secrets.token_hex(6)}.part")
             waiting[path] = part
             with part.open("xb") as handle:
-                handle.write(content)
+                if isinstance(content, bytes):
+                    handle.write(content)
+                    continue
+                with content.open("rb") as original:
+                    shutil.copyfileobj(original, handle)
         for path, part in waiting.items():
             _move(part, path, overwrite=overwrite)
     finally:

@@ -17,19 +17,35 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from routeplan import __version__
+from routeplan import __version__, _clicoast, _cliforecast
+from routeplan._cliforecast import BaseUrl, Hours, Members, Wanted, fetch, open_given
+from routeplan._clioptions import (
+    CoastError,
+    CoastFile,
+    Force,
+    JsonFlag,
+    LimitsFile,
+    Offline,
+    OldAfter,
+    OutDirectory,
+    RouteFile,
+    Select,
+    check_png,
+    limits_of,
+    now,
+    own_coast,
+    quantity,
+    route_of,
+)
 from routeplan._console import emit_document, emit_text, plan_with_progress, write
 from routeplan._outputs import check_outputs, write_outputs
 from routeplan._wording import Clock, fit, plain
 from routeplan.errors import InputError, RouteplanError
-from routeplan.units import parse_quantity
 
 if TYPE_CHECKING:
-    import numpy as np
+    import xarray as xr
     from rich.console import Console
 
-    from routeplan.coastline import Coastline
-    from routeplan.limits import Limits
     from routeplan.plan import Plan
     from routeplan.route import Route
 
@@ -44,30 +60,8 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-forecast_app = typer.Typer(help="Look into forecast files.", rich_markup_mode=None)
-app.add_typer(forecast_app, name="forecast")
-
-RouteFile = Annotated[Path, typer.Argument(metavar="ROUTE.gpx", help="GPX file with the route.")]
-Select = Annotated[
-    str | None,
-    typer.Option("--select", metavar="NAME|NUMBER", help="Which route or track of the file."),
-]
-LimitsFile = Annotated[
-    Path | None, typer.Option("--limits", metavar="FILE", help="Your limits, TOML.")
-]
-Coast = Annotated[
-    Path | None,
-    typer.Option("--coast", metavar="FILE", help="Coastline of your own; default: GSHHG."),
-]
-CoastError = Annotated[
-    float | None,
-    typer.Option("--coast-error", metavar="M", help="Nominal error of that coastline, metres."),
-]
-Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output.")]
-Force = Annotated[bool, typer.Option("--force", help="Overwrite files that exist.")]
-Out = Annotated[
-    Path | None, typer.Option("--out", metavar="DIR", help="Write pictures and the plan there.")
-]
+app.add_typer(_cliforecast.app, name="forecast")
+app.add_typer(_clicoast.app, name="coast")
 
 
 def main() -> None:
@@ -148,9 +142,10 @@ def _root(
 
 
 @app.command()
-def demo(out: Out = None, json: Json = False, force: Force = False) -> None:
+def demo(out: OutDirectory = None, json: JsonFlag = False, force: Force = False) -> None:
     """Plan the built-in, invented trip: the whole job."""
     from routeplan._demo import demo_files
+    from routeplan.coastline import Coastline
     from routeplan.forecast import open_forecast
     from routeplan.gpx import read_gpx
     from routeplan.limits import read_limits
@@ -161,6 +156,7 @@ def demo(out: Out = None, json: Json = False, force: Force = False) -> None:
     route = read_gpx(files.route)
     trip = Trip(
         route,
+        coast=Coastline.default(),  # the demo is the same everywhere
         forecast=open_forecast(files.forecast_netcdf, bounds=route.bounds),
         limits=read_limits(files.limits),
         title=f"Demo: {route.name}",
@@ -174,9 +170,12 @@ def legs(
     route: RouteFile,
     select: Select = None,
     limits: LimitsFile = None,
-    coast: Coast = None,
+    coast: CoastFile = None,
     coast_error: CoastError = None,
-    json: Json = False,
+    details: Annotated[
+        bool, typer.Option("--details", help="More on each leg: fetch, winds off the land.")
+    ] = False,
+    json: JsonFlag = False,
     map_file: Annotated[
         Path | None, typer.Option("--map", metavar="FILE.png", help="Draw a map there.")
     ] = None,
@@ -186,9 +185,9 @@ def legs(
     from routeplan.plan import Trip
 
     if map_file is not None:
-        _check_png(map_file, force)
-    line = _read_route(route, select)
-    trip = Trip(line, coast=_coast(coast, coast_error), limits=_limits(limits), now=_now())
+        check_png(map_file, force)
+    line = route_of(route, select)
+    trip = Trip(line, coast=own_coast(coast, coast_error), limits=limits_of(limits), now=now())
     plan = plan_with_progress(trip)
     written = () if map_file is None else (map_file,)
     if map_file is not None:
@@ -200,18 +199,28 @@ def legs(
     if json:
         emit_document(legs_document(plan, written))
     else:
-        emit_text(lambda console: render_legs(plan, console))
+        emit_text(lambda console: render_legs(plan, console, details=details))
 
 
 @app.command()
 def windows(
     route: RouteFile,
     forecast: Annotated[
-        Path, typer.Option("--forecast", metavar="FILE", help="NetCDF, GRIB or Zarr forecast.")
-    ],
+        Path | None,
+        typer.Option("--forecast", metavar="FILE", help="NetCDF, GRIB or Zarr forecast."),
+    ] = None,
+    get: Annotated[
+        str | None,
+        typer.Option("--get", metavar="NAME", help="Or get it: gfs, gefs, ecmwf."),
+    ] = None,
+    hours: Hours = 72.0,
+    members: Members = False,
+    offline: Offline = False,
+    base_url: BaseUrl = None,
+    old_after: OldAfter = "12 h",
     limits: LimitsFile = None,
     select: Select = None,
-    coast: Coast = None,
+    coast: CoastFile = None,
     coast_error: CoastError = None,
     craft: Annotated[
         str, typer.Option("--craft", metavar="NAME", help="What the slowest paddles.")
@@ -227,12 +236,11 @@ def windows(
         str | None,
         typer.Option("--zone", metavar="NAME", help="Zone of local times, Europe/Stockholm."),
     ] = None,
-    json: Json = False,
-    out: Out = None,
+    json: JsonFlag = False,
+    out: OutDirectory = None,
     force: Force = False,
 ) -> None:
     """Say when you can launch, what closes the window, and how sure that is."""
-    from routeplan.forecast import open_forecast
     from routeplan.plan import Trip
     from routeplan.propulsion import craft as named_craft
 
@@ -241,95 +249,35 @@ def windows(
         Clock(zone)
     changes = {}
     if speed is not None:
-        changes["still_water_speed_ms"] = _quantity("--speed", speed, "speed")
-    paddled = named_craft(craft, **changes)
-    step_s = _quantity("--step", step, "time")
-    wanted = _limits(limits)
-    line = _read_route(route, select)
+        changes["still_water_speed_ms"] = quantity("--speed", speed, "speed")
+    wanted = None if get is None else Wanted(get, hours, members, offline, base_url)
+    settings: dict[str, Any] = {
+        "craft": named_craft(craft, **changes),
+        "launch_step_s": quantity("--step", step, "time"),
+        "old_after_s": quantity("--old-after", old_after, "time", least=0.0),
+        "limits": limits_of(limits),
+    }
+    line = route_of(route, select)
     trip = Trip(
         line,
-        coast=_coast(coast, coast_error),
-        forecast=open_forecast(forecast, bounds=line.bounds),
-        limits=wanted,
-        craft=paddled,
-        launch_step_s=step_s,
+        coast=own_coast(coast, coast_error),
+        forecast=_forecast_of(line, forecast, wanted),
         zone=zone,
-        now=_now(),
+        now=now(),
+        **settings,
     )
     _deliver(plan_with_progress(trip), targets, json=json, force=force, out=out)
 
 
-@forecast_app.callback()
-def _forecast() -> None:
-    """Look into forecast files."""
-
-
-@forecast_app.command("show")
-def forecast_show(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="NetCDF, GRIB or Zarr forecast.")],
-    route: Annotated[
-        Path | None, typer.Option("--route", metavar="GPX", help="Say whether it covers a route.")
-    ] = None,
-    json: Json = False,
-) -> None:
-    """Say what a forecast file covers."""
-    from routeplan.forecast import open_forecast
-    from routeplan.report import forecast_document, render_forecast
-
-    line = None if route is None else _read_route(route, None)
-    data = open_forecast(file)
-    if json:
-        emit_document(forecast_document(data, line))
-    else:
-        emit_text(lambda console: render_forecast(data, console, line))
-
-
-def _read_route(path: Path, select: str | None) -> Route:
-    from routeplan.gpx import read_gpx
-
-    chosen = int(select) if select is not None and select.isdecimal() else select
-    return read_gpx(path, select=chosen)
-
-
-def _limits(path: Path | None) -> Limits:
-    from routeplan.limits import Limits, read_limits
-
-    return Limits() if path is None else read_limits(path)
-
-
-def _coast(path: Path | None, error_m: float | None) -> Coastline | None:
-    from routeplan.coastline import Coastline
-
-    if path is None:
-        if error_m is not None:
-            msg = "--coast-error: needs --coast FILE; the error of the default coastline is known"
-            raise InputError(msg, field="--coast-error", value=error_m)
-        return None
-    if error_m is not None and not 0.0 <= error_m <= 100_000.0:
-        msg = f"--coast-error: {error_m} m is not allowed; allowed are 0 to 100000 m"
-        raise InputError(msg, field="--coast-error", value=error_m)
-    return Coastline.from_file(path, nominal_error_m=error_m)
-
-
-def _quantity(option: str, text: str, dimension: str) -> float:
-    try:
-        return parse_quantity(text, dimension)
-    except InputError as error:
-        msg = f"{option}: {error}"
-        raise InputError(msg, field=option, value=text) from None
-
-
-def _now() -> np.datetime64:
-    import numpy as np
-
-    return np.datetime64("now", "ns")
-
-
-def _check_png(path: Path, force: bool) -> None:
-    if path.suffix.lower() != ".png":
-        msg = f"--map: {plain(path)} does not end in .png; a PNG picture is what is drawn"
-        raise InputError(msg, field="--map", path=path)
-    check_outputs([path], overwrite=force)
+def _forecast_of(line: Route, path: Path | None, wanted: Wanted | None) -> xr.Dataset:
+    """The forecast of a file, or one that is fetched."""
+    if (path is None) == (wanted is None):
+        msg = "either --forecast FILE or --get NAME is needed, and only one of them"
+        raise InputError(msg, field="--forecast")
+    if wanted is not None:
+        path = fetch(wanted, line.bounds, now()).paths[0]
+    assert path is not None
+    return open_given(path, line.bounds)
 
 
 def _check_out(out: Path | None, force: bool) -> tuple[Path, ...]:

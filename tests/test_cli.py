@@ -153,7 +153,7 @@ def test_windows_with_everything_said(capfd, here):
     assert len(document["launches"]) == 12
     assert document["zone"] == "America/Vancouver"
     assert document["limits"]["daylight_margin_s"] is None
-    assert set(document["not_judged"]) >= {"gust", "wave_height"}
+    assert set(document["not_judged"]) >= {"gust", "visibility"}
     assert document["invented"] is False
     assert {p.name for p in (here / "trip").iterdir()} == {
         "launches.png", "map.png", "plan.json",
