@@ -160,6 +160,7 @@ def fetch(wanted: Wanted, bounds: Bounds, begin: np.datetime64) -> DownloadedFor
             members=wanted.members,
             offline=wanted.offline,
             base_url=wanted.base_url,
+            now=now(),
             progress=None if tell is None else progress,
         )
 

@@ -7,6 +7,7 @@ error and nothing on standard output; 1 a bug; 130 interrupted.
 from __future__ import annotations
 
 import contextlib
+import logging
 import os
 import sys
 import traceback
@@ -53,6 +54,9 @@ __all__ = ["main", "run"]
 
 _INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 _MAP, _LAUNCHES, _DOCUMENT = "map.png", "launches.png", "plan.json"
+
+# What is logged on the way is in a plan's notes; it would only spoil standard error.
+logging.getLogger("routeplan").addHandler(logging.NullHandler())
 
 app = typer.Typer(
     help="Trip planning for paddlers: what a route commits you to and when to launch.",
@@ -144,12 +148,13 @@ def _root(
 @app.command()
 def demo(out: OutDirectory = None, json: JsonFlag = False, force: Force = False) -> None:
     """Plan the built-in, invented trip: the whole job."""
-    from routeplan._demo import demo_files
+    from routeplan._demo import demo_files, demo_group_file
     from routeplan.coastline import Coastline
     from routeplan.forecast import open_forecast
     from routeplan.gpx import read_gpx
     from routeplan.limits import read_limits
     from routeplan.plan import Trip
+    from routeplan.rules import read_group
 
     targets = _check_out(out, force)
     files = demo_files()
@@ -161,6 +166,7 @@ def demo(out: OutDirectory = None, json: JsonFlag = False, force: Force = False)
         limits=read_limits(files.limits),
         title=f"Demo: {route.name}",
         invented=True,
+        group=read_group(demo_group_file()),
     )
     _deliver(plan_with_progress(trip), targets, json=json, force=force, out=out)
 
