@@ -36,7 +36,7 @@ class Page:
         """Print a paragraph that hangs behind a mark."""
         grid = Table.grid(padding=(0, 1, 0, 0))
         grid.add_column(no_wrap=True)
-        grid.add_column()
+        grid.add_column(overflow="fold")  # a long path or address is never cut
         grid.add_row(self.text(mark), self.text(words))
         self.console.print(Padding(grid, (0, 0, 0, indent)))
 
