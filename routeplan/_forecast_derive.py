@@ -10,7 +10,6 @@ import numpy as np
 from routeplan._forecast_names import REQUIRED
 from routeplan._forecast_points import PointGrid
 from routeplan.errors import InputError
-from routeplan.wind import wind_components
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -94,7 +93,8 @@ def _from_polar(
         return
     east, north = None, None
     if speed.data is not None and direction.data is not None:
-        east, north = wind_components(speed.data, direction.data + turn_deg)
+        angle = np.radians(direction.data + turn_deg)  # that it comes from
+        east, north = -speed.data * np.sin(angle), -speed.data * np.cos(angle)
     best[towards[0]] = replace(speed, name=towards[0], label=label, data=east)
     best[towards[1]] = replace(speed, name=towards[1], label=label, data=north)
 
