@@ -76,6 +76,9 @@ def check_condition(text: object) -> Condition:
         Too long, too deep, not in the language, an unknown fact, operands that do not fit, not a
         truth value, or never true.
     """
+    if text is None:
+        msg = 'is missing; give a condition such as "offshore_m > 1000.0", or "true" for always'
+        raise ConditionError(msg)
     if not isinstance(text, str):
         msg = f'is {type(text).__name__}, allowed is a text such as "offshore_m > 1000.0"'
         raise ConditionError(msg)

@@ -90,7 +90,6 @@ def plan_kit(
     facts = contexts(route, exposures, stages, group, craft.still_water_speed_ms)
     nights = nights_of(stages)
     asked = apply_rules(every, facts, len(group.people))
-    spares = choose_spares(group)
     needs = provisions_for(
         group,
         _outings(stages, exposures, nights, craft.still_water_speed_ms),
@@ -98,6 +97,7 @@ def plan_kit(
         _refills(route),
         posture=craft.posture,
     )
+    spares = choose_spares(group, _supplies(needs))
     lines = (*_with_spares(asked, spares), *_provision_lines(needs, group))
     things = tuple(_things(lines, every, group, spares, needs))
     packing = _packed(group, things, needs)
@@ -115,6 +115,12 @@ def plan_kit(
         load_kg=_load(things, needs),
         notes=_notes(needs, things, stages, spares),
     )
+
+
+def _supplies(needs: Provisions) -> dict[str, float]:
+    """Food and water on each craft, as far as they are known [kg]."""
+    loads = {d.name: (d.food_kg.expected, d.carried_l.expected * _WATER_KG_L) for d in needs.people}
+    return {name: sum(kg for kg in load if math.isfinite(kg)) for name, load in loads.items()}
 
 
 def _outings(

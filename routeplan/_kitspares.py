@@ -126,7 +126,7 @@ def _reason(spare: Spare, served: tuple[str, ...], group: Group, heaviest: float
         what = f"within {group.paddle_tolerance_m * 100:.0f} cm of the paddles of {whom}"
     else:
         what = f"fits the {', '.join(spare.fits)} fin box of {whom}"
-    return f"{what}; carried so that nobody has more than {heaviest:.1f} kg"
+    return f"{what}; shared out so that the heaviest load stays at {heaviest:.1f} kg"
 
 
 def _uncovered(person: Person, what: str) -> str:

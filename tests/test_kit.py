@@ -221,7 +221,8 @@ def test_every_line_of_the_demo_has_a_reason_and_somebody_who_carries_it():
 
 def test_the_demo_has_what_nobody_would_leave_without():
     items = " | ".join(line.item for line in demo_kit().lines)
-    for word in ("leash", "buoyancy aid", "phone", "VHF", "beacon", "light", "first-aid", "tent",
+    for word in ("craft with", "leash",
+                 "buoyancy aid", "phone", "VHF", "beacon", "light", "first-aid", "tent",
                  "sleeping bag", "mat", "stove", "pot", "gas", "food", "drinking water", "filter",
                  "lighter", "matches", "pump", "fin for centre", "fin for slide", "paddle",
                  "repair", "power bank", "map", "compass", "sun cream", "fleece", "toilet",
@@ -229,16 +230,15 @@ def test_the_demo_has_what_nobody_would_leave_without():
         assert word in items, word
 
 
-def test_the_demo_says_where_flotation_is_worn_and_when_lights_are_needed():
+def test_the_demo_says_where_and_when_flotation_is_worn():
     kit = demo_kit()
     lines = {line.item: line for line in kit.lines}
     far = [e.number for e in demo_plan().exposures if e.offshore_max_m > 1000.0]
     assert set(lines["buoyancy aid"].legs) >= set(far)
     assert lines["buoyancy aid"].where.startswith("legs ")
     assert "at hand on the rest of the trip" in lines["buoyancy aid"].notes
-    assert {leg for leg, _, _ in lines["white light, all-round"].spans} == set(
-        lines["white light, all-round"].legs
-    )
+    hours = {leg for leg, _, _ in lines["buoyancy aid"].spans}
+    assert hours == set(lines["buoyancy aid"].legs)
 
 
 def test_nobody_known_and_no_forecast_still_gives_a_list_with_notes():

@@ -415,7 +415,8 @@ BOTH_SIDES = {
     "abroad": [({"abroad": True}, {"abroad": False})],
     "flying": [({"flying": True}, {"flying": False})],
 }
-for _name in ("spare power", "tent", "tarp", "sleep", "dry set", "head torch", "fire two ways",
+for _name in ("light in reserve",
+              "spare power", "tent", "tarp", "sleep", "dry set", "head torch", "fire two ways",
               "eating", "water treatment", "toilet", "personal"):  # fmt: skip
     BOTH_SIDES[_name] = [({"overnight": True}, {"overnight": False})]
 for _name in ("stove", "dishes", "gas that fits"):
@@ -424,7 +425,8 @@ for _name in ("stove", "dishes", "gas that fits"):
         ({"overnight": True, "cooking": "dried"}, {"overnight": True, "cooking": "none"}),
     ]
 ALWAYS = {
-    "flotation at hand", "phone", "whistle", "emergency bag", "knife", "map and compass",
+    "flotation at hand", "phone", "craft and paddle",
+    "whistle", "emergency bag", "knife", "map and compass",
     "trip left ashore", "forecast on the day", "shoes", "paddling clothes", "sun", "wind jacket",
     "spare dry layer", "water bottle", "snack", "rubbish", "money and papers",
 }  # fmt: skip
