@@ -14,17 +14,20 @@ from routeplan.errors import InputError
 __all__ = [
     "FORECAST_GRIB",
     "FORECAST_NETCDF",
+    "GROUP",
     "LIMITS",
     "README",
     "ROUTE",
     "DemoFiles",
     "demo_files",
+    "demo_group_file",
 ]
 
 ROUTE = "invented_route.gpx"
 FORECAST_NETCDF = "invented_forecast.nc"
 FORECAST_GRIB = "invented_forecast.grib2"
 LIMITS = "invented_limits.toml"
+GROUP = "invented_group.toml"
 README = "README.txt"
 
 
@@ -57,3 +60,8 @@ def demo_files(directory: Path | None = None) -> DemoFiles:
             )
             raise InputError(msg, path=directory / name)
     return DemoFiles(*(directory / name for name in names))
+
+
+def demo_group_file() -> Path:
+    """Path of the demo's group, which is installed with the package and written by hand."""
+    return Path(str(files("routeplan").joinpath("data", "demo", GROUP)))

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan import __version__
+from routeplan._kitdocument import kit_documents
 from routeplan._legdocument import leg_documents
 from routeplan._values import place, rounded, text, texts, utc
 from routeplan.limits import Verdict
@@ -81,6 +82,7 @@ def plan_document(plan: Plan, files: Sequence[Path] = ()) -> dict[str, Any]:
     document["not_judged"] = sorted({name for _, scan in scans for name in scan.not_judged})
     document["launches"] = [launch for _, scan in scans for launch in _launches(scan)]
     document["windows"] = [_window(window) for stage, _ in scans for window in stage.windows]
+    document.update(kit_documents(plan.kit))
     return document
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from routeplan._answers import limit_words, stage_answer, window_launches
+from routeplan._kittable import render_kit
 from routeplan._legdetails import leg_details
 from routeplan._page import INVENTED, Page
 from routeplan._sourcewords import forecast_words, source_words
@@ -42,6 +43,7 @@ def render_plan(plan: Plan, console: Console) -> None:
         _stage(page, stage, clock)
     _not_judged(page, plan)
     _legs(page, plan)
+    render_kit(page, plan.kit, clock)
     _end(page, plan, clock)
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from routeplan._legflags import leg_flags, leg_notes, offshore_verdict
 from routeplan._plancoast import ChosenCoast, choose_coast, compare_coasts
+from routeplan._plankit import kit_of
 from routeplan._plansources import (
     CAUTIONS,
     Source,
@@ -35,6 +36,9 @@ from routeplan.units import HOUR_S
 if TYPE_CHECKING:
     import xarray as xr
 
+    from routeplan._kitgroup import Group
+    from routeplan._kitplan import KitPlan
+    from routeplan._kitrules import RuleSet
     from routeplan.coastsource import OffshoreComparison
     from routeplan.forecast import Coverage
     from routeplan.simulation import Path
@@ -78,6 +82,10 @@ class Trip:
         Largest distance between samples along a leg [m].
     invented : bool
         Whether route or weather is made up, which every output then says.
+    group : Group, optional
+        People, craft and bags; without one the plan has no kit.
+    kit_rules : RuleSet, optional
+        The user's own, put over the default rules.
     old_after_s : float
         Age from which a forecast is called old [s]; common practice, no source.
     """
@@ -94,6 +102,8 @@ class Trip:
     now: np.datetime64 | None = None
     spacing_m: float = 100.0
     invented: bool = False
+    group: Group | None = None
+    kit_rules: RuleSet | None = None
     old_after_s: float = 12.0 * HOUR_S
 
 
@@ -141,6 +151,7 @@ class Plan:
     sources: tuple[Source, ...]
     invented: bool
     itinerary: Itinerary | None = None
+    kit: KitPlan | None = None
 
     @property
     def route(self) -> Route:
@@ -201,6 +212,7 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
         cautions=CAUTIONS,
         sources=_sources(trip, chosen, coverage),
         invented=trip.invented or _is_invented(trip.forecast),
+        kit=kit_of(trip, exposures, stages),
         itinerary=itinerary,
     )
 
