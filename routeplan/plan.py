@@ -47,10 +47,7 @@ if TYPE_CHECKING:
 
 __all__ = ["CAUTIONS", "Plan", "Source", "StagePlan", "Trip", "plan_trip"]
 
-FloatArray = NDArray[np.float64]
 Progress = Callable[[str, float], None]
-
-_PATH_STEPS = 2  # samples of the exposure taken together into one step of the passage
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -238,9 +235,9 @@ def _stages(
         return tuple(StagePlan(stage) for stage in stages), None, None
     # Reading and scanning forecasts needs xarray, which legs alone must not wait for.
     from routeplan._plandays import launch_index, plan_days
+    from routeplan._planpath import path_of
     from routeplan.forecast import coverage
     from routeplan.sampling import sample_series
-    from routeplan.waves import with_sea
     from routeplan.windows import find_windows, scan_launches
 
     covered = coverage(trip.forecast)
@@ -250,11 +247,8 @@ def _stages(
     light = [_daylight(stage, launch) for stage in stages]
     for stage, daylight in zip(stages, light, strict=True):
         tell(f"paddling stage {stage.number} of {len(stages)}", 0.4 + 0.6 * len(out) / len(stages))
-        path = _path_of(stage, exposures)
-        series = with_sea(
-            sample_series(trip.forecast, path.longitude, path.latitude),
-            _roses_along(stage, exposures),
-        )
+        path = path_of(stage, exposures)
+        series = sample_series(trip.forecast, path.longitude, path.latitude)
         scan = scan_launches(
             path,
             series,
@@ -290,25 +284,6 @@ def _daylight(stage: Stage, launch: NDArray[Any]) -> tuple[DaylightSpells, Dayli
     )
 
 
-def _roses_along(stage: Stage, exposures: tuple[LegExposure, ...]) -> FloatArray:
-    """Fetch rose of every step of a stage: that of the nearest place on its leg that has one."""
-    out = []
-    for leg in stage.legs:
-        e = exposures[leg.number - 1]
-        _, middle, _ = _steps(e)
-        nearest = np.abs(e.rose_at_m - e.distance_m[middle][:, None]).argmin(axis=1)
-        out.append(e.rose_m[nearest])
-    return np.concatenate(out)
-
-
-def _steps(e: LegExposure) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
-    """Samples at the begin, the middle and the end of the steps of a leg."""
-    last = e.distance_m.size - 1
-    begin = np.arange(0, last, _PATH_STEPS)
-    end = np.minimum(begin + _PATH_STEPS, last)
-    return begin, (begin + end) // 2, end
-
-
 def _launch_times(covered: Coverage, step_s: float, now: np.datetime64 | None) -> NDArray[Any]:
     """Launches over the forecast from now on; all of them when it is over already."""
     if not 60.0 <= step_s <= 86_400.0:
@@ -320,29 +295,6 @@ def _launch_times(covered: Coverage, step_s: float, now: np.datetime64 | None) -
     if now is None or not (launch >= now).any():
         return launch
     return launch[launch >= now]
-
-
-def _path_of(stage: Stage, exposures: tuple[LegExposure, ...]) -> Path:
-    """Join samples of the exposure into steps that keep the farthest distance from shore."""
-    from routeplan.simulation import Path
-
-    columns = []
-    for i, leg in enumerate(stage.legs):
-        e = exposures[leg.number - 1]
-        begin, middle, end = _steps(e)
-        offshore = [e.offshore_m[a : b + 1].max() for a, b in zip(begin, end, strict=True)]
-        columns.append(
-            (
-                e.longitude[middle],
-                e.latitude[middle],
-                e.course_deg[middle],
-                e.distance_m[end] - e.distance_m[begin],
-                np.full(begin.size, i, dtype=np.int64),
-                np.asarray(offshore),
-                e.shore_bearing_deg[middle],
-            )
-        )
-    return Path(*(np.concatenate(column) for column in zip(*columns, strict=True)))
 
 
 def _zone_at(route: Route) -> str:

@@ -165,6 +165,23 @@ def test_steps_keep_the_farthest_distance_of_the_leg(straight_coast):
     assert p.stages[0].path.offshore_m.max() == p.exposures[0].offshore_max_m
 
 
+def test_steps_carry_the_fetch_that_makes_the_sea(straight_coast):
+    """Wind off the sea raises more sea than wind off the land, 700 m away."""
+    calm = forecast().drop_vars("sea_surface_wave_significant_height")
+    stage = plan(straight_coast, calm, offshore_m=700.0).stages[0]
+    rose = stage.path.fetch_rose_m
+    assert rose.shape == (stage.path.length_m.size, 36)
+    land, sea = rose.min(axis=1), rose.max(axis=1)
+    np.testing.assert_allclose(land, 700.0, rtol=0.02)
+    assert (sea > 20.0 * land).all()
+    heights = []
+    for u in (4.0, -4.0):
+        ds = forecast(u=u).drop_vars("sea_surface_wave_significant_height")
+        heights.append(plan(straight_coast, ds, offshore_m=700.0).stages[0].scan.wave_height_m[24])
+    assert min(h[0] for h in heights) > 0.0
+    assert max(heights)[0] > 3.0 * min(heights)[0]
+
+
 def test_route_on_land_is_refused(straight_coast):
     with pytest.raises(InputError, match="whole route lies on land"):
         plan(straight_coast, None, offshore_m=-2_000.0)
