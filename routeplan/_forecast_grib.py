@@ -14,7 +14,6 @@ import numpy as np
 from routeplan._eccodes import load_eccodes, quiet
 from routeplan._forecast_fields import (
     GRID_AXES,
-    SURFACE_RANK,
     Field,
     Meta,
     Request,
@@ -22,8 +21,8 @@ from routeplan._forecast_fields import (
     moment_text,
 )
 from routeplan._forecast_gribgrid import GribGrid, grib_grid
+from routeplan._forecast_gribnames import get_key, recognise
 from routeplan._forecast_gribsplit import split_fields
-from routeplan._forecast_names import Quantity, by_name, by_short
 from routeplan.errors import InputError, RouteplanError
 
 if TYPE_CHECKING:
@@ -35,20 +34,6 @@ if TYPE_CHECKING:
 __all__ = ["read_grib"]
 
 _MAX_MESSAGES = 200_000
-# Plain u, v and their like mean the wind of the level they are given on.
-_LEVEL_NAMES = {
-    "u": "eastward_wind",
-    "v": "northward_wind",
-    "ws": "wind_speed",
-    "wdir": "wind_from_direction",
-    "t": "air_temperature",
-}
-_WAVE_MODEL_WIND = ("u", "v", "ws", "wdir")
-_SURFACES = ("surface", "meanSea", "entireAtmosphere", "oceanSurface")
-# GRIB2 product definition templates of plain fields: deterministic or member, at a time or over
-# an interval. Others are probabilities, spreads, percentiles: not a wind at all.
-_PLAIN_TEMPLATES = (0, 1, 8, 11)
-_DERIVED_TYPES = ("em", "es", "ep", "efi", "sot")
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +100,7 @@ def _messages(path: Path) -> Iterator[int]:
     with path.open("rb") as stream:
         while (handle := eccodes.codes_grib_new_from_file(stream)) is not None:
             try:
-                if int(_get(handle, "edition", 0)) == 2:
+                if int(get_key(handle, "edition", 0)) == 2:
                     parts = split_fields(eccodes.codes_get_message(handle), path)
                 else:
                     parts = []
@@ -137,21 +122,22 @@ def _messages(path: Path) -> Iterator[int]:
 
 def _take(handle: int, scan: _Scan) -> None:
     """Add one message to the pieces if it is wanted."""
-    found = _recognise(handle)
+    found = recognise(handle)
     if found is None:
         return
-    quantity, rank = found
+    quantity = found.quantity
     reference, since, valid = _times(handle, scan.path)
     if not (quantity.static or scan.request.wants_time(np.array([valid]))[0]):
         return
-    digest = f"{_get(handle, 'edition', 0)} {_get(handle, 'md5GridSection', '')}"
+    digest = f"{get_key(handle, 'edition', 0)} {get_key(handle, 'md5GridSection', '')}"
     if digest not in scan.grids:
         scan.grids[digest] = grib_grid(handle, scan.request, scan.path)
     grid = scan.grids[digest]
     name = GRID_AXES.get(quantity.name, quantity.name) if grid.relative(handle) else quantity.name
-    short, units = str(_get(handle, "shortName", "")), str(_get(handle, "units", ""))
-    piece = scan.pieces.setdefault(_Key(name, short, units, rank, digest), _Piece(grid))
-    at = (valid, int(_get(handle, "number", -1)))
+    short = found.label
+    key = _Key(name, short, found.units, found.rank, digest)
+    piece = scan.pieces.setdefault(key, _Piece(grid))
+    at = (valid, int(get_key(handle, "number", -1)))
     if at in piece.data:
         if since == valid:
             msg = (
@@ -168,45 +154,11 @@ def _take(handle: int, scan: _Scan) -> None:
     piece.data[at] = grid.values(handle, scan.path) if scan.request.values else None
 
 
-def _recognise(handle: int) -> tuple[Quantity, int] | None:
-    """Quantity of a message and how good a source of it (0 best); None when of no use."""
-    short = str(_get(handle, "shortName", "unknown")).lower()
-    level_type = str(_get(handle, "typeOfLevel", "unknown"))
-    level = float(_get(handle, "level", 0.0))
-    quantity = by_name(_LEVEL_NAMES[short]) if short in _LEVEL_NAMES else by_short(short)
-    if quantity is None or not _plain(handle):
-        return None
-    rank = 0 if str(_get(handle, "stepType", "instant")) == "instant" else 1
-    if level_type == "heightAboveGround":
-        wanted = 10.0 if quantity.name == "wind_speed_of_gust" else quantity.height_m
-        if short in _LEVEL_NAMES and level != wanted:
-            return None
-        return (quantity, rank) if wanted in (None, level) or level == 0.0 else None
-    if level_type == "depthBelowSea" and quantity.marine:
-        return (quantity, rank) if level == 0.0 else None
-    if level_type not in _SURFACES or (short in _LEVEL_NAMES and level_type != "surface"):
-        return None
-    if short in _LEVEL_NAMES:
-        # A wave model gives the 10 m wind that drives it as "surface"; a temperature of the
-        # surface is another thing.
-        return (quantity, rank + SURFACE_RANK) if short in _WAVE_MODEL_WIND else None
-    return quantity, rank + 2 * _SURFACES.index(level_type)
-
-
-def _plain(handle: int) -> bool:
-    if str(_get(handle, "dataType", "")) in _DERIVED_TYPES:
-        return False
-    if str(_get(handle, "stepType", "instant")) in ("min", "sd", "diff", "rms"):
-        return False
-    template = _get(handle, "productDefinitionTemplateNumber", None)
-    return template is None or int(template) in _PLAIN_TEMPLATES
-
-
 def _times(handle: int, path: Path) -> tuple[np.datetime64, np.datetime64, np.datetime64]:
     """Reference time, start of the interval (valid time for an instant) and valid time."""
     eccodes = load_eccodes()
 
-    reference = _moment(_get(handle, "dataDate", 0), _get(handle, "dataTime", 0), path)
+    reference = _moment(get_key(handle, "dataDate", 0), get_key(handle, "dataTime", 0), path)
     eccodes.codes_set(handle, "stepUnits", "s")
     start = np.timedelta64(int(eccodes.codes_get_long(handle, "startStep")), "s")
     end = np.timedelta64(int(eccodes.codes_get_long(handle, "endStep")), "s")
@@ -252,18 +204,9 @@ def _field(key: _Key, piece: _Piece, scan: _Scan) -> Field:
 
 
 def _source(handle: int) -> str:
-    centre = str(_get(handle, "centreDescription", "")) or str(_get(handle, "centre", ""))
-    process = _get(handle, "generatingProcessIdentifier", None)
+    centre = str(get_key(handle, "centreDescription", "")) or str(get_key(handle, "centre", ""))
+    process = get_key(handle, "generatingProcessIdentifier", None)
     return centre if process is None else f"{centre}, generating process {process}"
-
-
-def _get(handle: int, key: str, default: Any) -> Any:
-    eccodes = load_eccodes()
-
-    try:
-        return eccodes.codes_get(handle, key)
-    except eccodes.KeyValueNotFoundError:
-        return default
 
 
 def _reason(err: Exception) -> str:

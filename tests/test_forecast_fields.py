@@ -198,6 +198,37 @@ def test_a_wind_aloft_is_not_the_wind(tmp_path):
         open_forecast(tmp_path / "f.nc")
 
 
+def test_currents_by_their_numbers(tmp_path):
+    """ecCodes has no short name for GRIB2's currents (10-1-2 and 10-1-3 of code table 4.2)."""
+    u, v = winds(TIME[:1], LAT, LON)
+    keys = {"dataDate": 20260601, "dataTime": 0, "step": 0, **latlon_keys(LAT, LON)}
+    out = message(2, keys | {"shortName": "10u"}, u[0, 0])
+    out += message(2, keys | {"shortName": "10v"}, v[0, 0])
+    for number, field in ((2, u), (3, v)):
+        place = {"discipline": 10, "parameterCategory": 1, "parameterNumber": number}
+        out += message(2, keys | place | {"typeOfFirstFixedSurface": 1}, 0.1 * field[0, 0])
+    (tmp_path / "f.grib2").write_bytes(out)
+    ds = open_forecast(tmp_path / "f.grib2")
+    assert np.abs(ds.eastward_sea_water_velocity.to_numpy()[0] - 0.1 * u[0, 0]).max() < PACKING
+    assert np.abs(ds.northward_sea_water_velocity.to_numpy()[0] - 0.1 * v[0, 0]).max() < PACKING
+
+
+def test_currents_as_speed_and_direction_go_to(tmp_path):
+    u, v = winds(TIME, LAT, LON)
+    fields = wind_fields(u, v) | {
+        "s": (np.full(u.shape, 0.5), {"standard_name": "sea_water_speed", "units": "m s-1"}),
+        "d": (
+            np.full(u.shape, 90.0),
+            {"standard_name": "sea_water_velocity_to_direction", "units": "degree"},
+        ),
+    }
+    ds = open_forecast(write_netcdf(tmp_path / "f.nc", fields, TIME, LAT, LON))
+    assert ds.eastward_sea_water_velocity.to_numpy() == pytest.approx(
+        np.full(ds.eastward_wind.shape, 0.5)
+    )
+    assert np.abs(ds.northward_sea_water_velocity.to_numpy()).max() < 1e-12
+
+
 @pytest.mark.parametrize(
     ("names", "attrs", "coords"),
     [
