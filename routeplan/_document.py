@@ -17,6 +17,7 @@ from routeplan import __version__
 from routeplan._kitdocument import kit_documents
 from routeplan._legdocument import leg_documents
 from routeplan._values import place, rounded, text, texts, utc
+from routeplan._waysdocument import craft_document, pace_document
 from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
@@ -72,11 +73,9 @@ def plan_document(plan: Plan, files: Sequence[Path] = ()) -> dict[str, Any]:
         document["forecast"] = coverage_document(
             plan.coverage, plan.trip.now, plan.trip.old_after_s
         )
-    document["craft"] = {
-        "name": plan.trip.craft.name,
-        "still_water_speed_ms": rounded(plan.trip.craft.still_water_speed_ms, 3),
-        "posture": plan.trip.craft.posture,
-    }
+    document["craft"] = craft_document(plan.trip.slowest)
+    document["crafts"] = [craft_document(craft) for craft in plan.trip.crafts]
+    document["pace"] = pace_document(plan.trip.pace)
     document["launch_step_s"] = rounded(plan.trip.launch_step_s, 0)
     scans = [(stage, stage.scan) for stage in plan.stages if stage.scan is not None]
     document["not_judged"] = sorted({name for _, scan in scans for name in scan.not_judged})

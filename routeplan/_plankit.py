@@ -21,7 +21,7 @@ class _TripLike(Protocol):
     @property
     def route(self) -> Route: ...
     @property
-    def craft(self) -> Craft: ...
+    def slowest(self) -> Craft: ...
     @property
     def group(self) -> Group | None: ...
     @property
@@ -36,4 +36,4 @@ def kit_of(
         return None
     from routeplan._kitplan import plan_kit  # the sun's library loads here, `legs` needs none
 
-    return plan_kit(trip.group, trip.kit_rules, trip.route, exposures, stages, trip.craft)
+    return plan_kit(trip.group, trip.kit_rules, trip.route, exposures, stages, trip.slowest)

@@ -5,7 +5,7 @@ The command line, the page and notebooks all call this and get the same answer.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -39,11 +39,13 @@ if TYPE_CHECKING:
     from routeplan._kitgroup import Group
     from routeplan._kitplan import KitPlan
     from routeplan._kitrules import RuleSet
+    from routeplan._planbail import LegDrift
     from routeplan.coastsource import OffshoreComparison
     from routeplan.forecast import Coverage
-    from routeplan.simulation import Path
+    from routeplan.leeway import WeatherGrid
+    from routeplan.simulation import Pace, Path
     from routeplan.sun import DaylightSpells
-    from routeplan.windows import LaunchScan, LaunchWindow
+    from routeplan.windows import Landing, LaunchScan, LaunchWindow, TurnBack
 
 __all__ = ["CAUTIONS", "Plan", "Source", "StagePlan", "Trip", "plan_trip"]
 
@@ -63,8 +65,10 @@ class Trip:
     forecast : xarray.Dataset, optional
         As `open_forecast` gives it. Without one the plan has legs only.
     limits : Limits
-    craft : Craft
-        The group's slowest.
+    craft : Craft, or sequence of Craft
+        A group goes at the pace of its slowest at every step.
+    pace : Pace, optional
+        Rests and a pace that falls with the hours; steady by default.
     wishes : StageWishes
         What the group wants of its days when the route has camps.
     launch_step_s : float
@@ -91,7 +95,8 @@ class Trip:
     coast: Coastline | None = None
     forecast: xr.Dataset | None = None
     limits: Limits = field(default_factory=Limits)
-    craft: Craft = field(default_factory=lambda: craft("touring board"))
+    craft: Craft | Sequence[Craft] = field(default_factory=lambda: craft("touring board"))
+    pace: Pace | None = None
     wishes: StageWishes = field(default_factory=StageWishes)
     launch_step_s: float = 1_800.0
     zone: str | None = None
@@ -103,6 +108,16 @@ class Trip:
     kit_rules: RuleSet | None = None
     old_after_s: float = 12.0 * HOUR_S
 
+    @property
+    def crafts(self) -> tuple[Craft, ...]:
+        """The craft of the group."""
+        return (self.craft,) if isinstance(self.craft, Craft) else tuple(self.craft)
+
+    @property
+    def slowest(self) -> Craft:
+        """The craft that is slowest in still water; wind may slow another one more."""
+        return min(self.crafts, key=lambda it: it.still_water_speed_ms)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StagePlan:
@@ -110,7 +125,8 @@ class StagePlan:
 
     `best` is the index into `scan.launch` of the launch proposed, None when none is good. Stages
     follow each other: each is proposed after a night ashore at the end of the one before, as
-    `day` tells it. `daylight` is that at the start.
+    `day` tells it. `daylight` is that at the start. `turn_back`, `landings` and `drift` are those
+    of the launch proposed, by leg (see `routeplan.windows`); None without one.
     """
 
     stage: Stage
@@ -120,6 +136,9 @@ class StagePlan:
     best: int | None = None
     daylight: DaylightSpells | None = None
     day: DayStage | None = None
+    turn_back: tuple[TurnBack, ...] | None = None
+    landings: tuple[Landing, ...] | None = None
+    drift: tuple[LegDrift, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -172,6 +191,9 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
     CoverageError
         If the forecast touches the route nowhere.
     """
+    if not trip.crafts:
+        msg = "a trip needs at least one craft"
+        raise InputError(msg, field="craft")
     tell = progress or _silent
     tell("reading the coastline", 0.0)
     chosen = choose_coast(trip.coast, trip.route)
@@ -235,33 +257,22 @@ def _stages(
         return tuple(StagePlan(stage) for stage in stages), None, None
     # Reading and scanning forecasts needs xarray, which legs alone must not wait for.
     from routeplan._plandays import launch_index, plan_days
-    from routeplan._planpath import path_of
     from routeplan.forecast import coverage
-    from routeplan.sampling import sample_series
-    from routeplan.windows import find_windows, scan_launches
+    from routeplan.leeway import WeatherGrid
+    from routeplan.windows import find_windows
 
     covered = coverage(trip.forecast)
     launch = _launch_times(covered, trip.launch_step_s, trip.now)
     out: list[StagePlan] = []
     scans: list[LaunchScan] = []
     light = [_daylight(stage, launch) for stage in stages]
+    weather = WeatherGrid.from_forecast(trip.forecast)
     for stage, daylight in zip(stages, light, strict=True):
         tell(f"paddling stage {stage.number} of {len(stages)}", 0.4 + 0.6 * len(out) / len(stages))
-        path = path_of(stage, exposures)
-        series = sample_series(trip.forecast, path.longitude, path.latitude)
-        scan = scan_launches(
-            path,
-            series,
-            trip.craft,
-            trip.limits,
-            launch,
-            daylight=daylight,
-            stage=stage.number,
-            leg_numbers=[leg.number for leg in stage.legs],
-            coast_error_m=coast.nominal_error_m,
-        )
+        scan = _scan_of(trip, stage, coast, exposures, launch, daylight, weather)
         scans.append(scan)
-        out.append(StagePlan(stage, path, scan, find_windows(scan), daylight=daylight[0]))
+        path, windows = scan.outing.path, find_windows(scan)
+        out.append(StagePlan(stage, path, scan, windows, daylight=daylight[0]))
     if not any(np.isfinite(scan.wind_ms).any() for scan in scans):
         msg = _not_covered(trip, covered)
         raise CoverageError(msg, bounds=(covered.west, covered.south, covered.east, covered.north))
@@ -271,6 +282,40 @@ def _stages(
         for sp, scan, day in zip(out, scans, days.stages, strict=True)
     ]
     return tuple(told), covered, days
+
+
+def _scan_of(
+    trip: Trip,
+    stage: Stage,
+    coast: Coastline,
+    exposures: tuple[LegExposure, ...],
+    launch: NDArray[Any],
+    daylight: tuple[DaylightSpells, DaylightSpells],
+    weather: WeatherGrid,
+) -> LaunchScan:
+    from routeplan._planbail import series_adrift
+    from routeplan._planpath import path_of
+    from routeplan.sampling import sample_series
+    from routeplan.windows import scan_launches
+
+    assert trip.forecast is not None
+    path = path_of(stage, exposures)
+    series = sample_series(trip.forecast, path.longitude, path.latitude)
+    if trip.limits.drift_s is not None:
+        limit_s = trip.limits.drift_s
+        series = series_adrift(series, path, weather, trip.crafts, coast=coast, limit_s=limit_s)
+    return scan_launches(
+        path,
+        series,
+        trip.crafts,
+        trip.limits,
+        launch,
+        daylight=daylight,
+        stage=stage.number,
+        leg_numbers=[leg.number for leg in stage.legs],
+        coast_error_m=coast.nominal_error_m,
+        pace=trip.pace,
+    )
 
 
 def _daylight(stage: Stage, launch: NDArray[Any]) -> tuple[DaylightSpells, DaylightSpells]:

@@ -10,6 +10,7 @@ from routeplan.limits import Limits, Verdict
 from routeplan.plan import Trip, plan_trip
 from routeplan.propulsion import craft
 from routeplan.route import Waypoint, route_from_points
+from routeplan.simulation import Pace
 
 NOON = np.datetime64("2026-06-21T12:00", "ns")
 HOUR = np.timedelta64(1, "h")
@@ -78,6 +79,55 @@ def test_headwind_slows_and_tailwind_hastens(straight_coast):
         plan(straight_coast, forecast(v=v)).stages[0].scan.arrive[24] for v in (-4.0, 0.0, 4.0)
     ]
     assert arrivals[0] > arrivals[1] > arrivals[2]
+
+
+def passage_s(coast, **how):
+    trip = Trip(northward(), coast=coast, forecast=forecast(v=-3.0), **how)
+    scan = plan_trip(trip).stages[0].scan
+    i = at(scan, NOON)
+    return float((scan.arrive[i] - scan.launch[i]) / np.timedelta64(1, "s"))
+
+
+def test_a_group_goes_at_its_slowest_whatever_the_order(straight_coast):
+    kayak = craft("sea kayak", still_water_speed_ms=2.0)
+    alone = passage_s(straight_coast, craft=BOARD)
+    assert passage_s(straight_coast, craft=kayak) < alone
+    for group in ([kayak, BOARD], (BOARD, kayak)):
+        assert passage_s(straight_coast, craft=group) == pytest.approx(alone, rel=1e-6)
+        assert Trip(northward(), craft=group).slowest is BOARD
+    with pytest.raises(InputError, match="at least one craft"):
+        plan_trip(Trip(northward(), coast=straight_coast, craft=()))
+
+
+def test_rests_make_the_passage_longer_by_their_sum(straight_coast):
+    steady = passage_s(straight_coast, craft=BOARD)
+    rests = passage_s(straight_coast, craft=BOARD, pace=Pace(rest_every_s=1_800.0, rest_s=600.0))
+    count = int(steady // 1_800.0)
+    assert count >= 2
+    assert rests - steady == pytest.approx(600.0 * count, abs=30.0)
+
+
+def test_limit_of_drift_is_judged_by_the_wind(straight_coast):
+    """700 m off, 4 m/s onto the shore: a board drifts 1.93 % of it (CG-D-08-99), 9,067 s."""
+
+    def judged(u, hours):
+        limits = Limits(drift_s=hours * 3600.0)
+        scan = plan(straight_coast, forecast(u=u), limits=limits, offshore_m=700.0).stages[0].scan
+        i = at(scan, NOON)
+        found = next(f for f in scan.findings(i) if f.limit == "drift")
+        return found, Verdict(scan.verdict[i])
+
+    onshore, verdict = judged(4.0, 4.0)
+    assert onshore.value == pytest.approx(700.0 / (0.0193 * 4.0), rel=0.01)
+    assert verdict is Verdict.WITHIN
+    assert judged(4.0, 2.0)[0].verdict is Verdict.BEYOND
+    offshore, verdict = judged(-4.0, 4.0)
+    assert offshore.verdict is verdict is Verdict.BEYOND
+    ends = plan(
+        straight_coast, forecast(u=4.0, hours=14), limits=Limits(drift_s=4 * 3600.0),
+        offshore_m=700.0,
+    ).stages[0].scan  # fmt: skip
+    assert Verdict(ends.verdict[at(ends, NOON)]) is Verdict.UNKNOWN
 
 
 def test_strong_wind_is_beyond_and_named(straight_coast):
