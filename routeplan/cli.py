@@ -20,6 +20,7 @@ import typer
 
 from routeplan import __version__, _clicoast, _cliforecast
 from routeplan._cliforecast import BaseUrl, Hours, Members, Wanted, fetch, open_given
+from routeplan._clikit import GroupFile, RulesFile, kit_settings
 from routeplan._clioptions import (
     CoastError,
     CoastFile,
@@ -242,6 +243,8 @@ def windows(
         str | None,
         typer.Option("--zone", metavar="NAME", help="Zone of local times, Europe/Stockholm."),
     ] = None,
+    group: GroupFile = None,
+    rules: RulesFile = None,
     json: JsonFlag = False,
     out: OutDirectory = None,
     force: Force = False,
@@ -262,6 +265,7 @@ def windows(
         "launch_step_s": quantity("--step", step, "time"),
         "old_after_s": quantity("--old-after", old_after, "time", least=0.0),
         "limits": limits_of(limits),
+        **kit_settings(group, rules),
     }
     line = route_of(route, select)
     trip = Trip(
