@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from routeplan._daywords import day_words
 from routeplan._wording import LIMIT_WORDS, Clock, percent
 from routeplan.limits import Verdict
 
@@ -40,10 +41,11 @@ def stage_answer(stage: StagePlan, clock: Clock) -> list[str]:
     if scan is None or not scan.launch.size:
         return []
     window = chosen_window(stage)
+    day = [] if stage.day is None else day_words(stage.day, clock)
     if window is None:
-        return _no_window(scan)
+        return [*_no_window(scan), *day]
     lines = [_when(window, clock), *_why(window, scan, stage, clock)]
-    lines += _edges(window, scan, clock)
+    lines += [*_edges(window, scan, clock), *day]
     others = len(stage.windows) - 1
     if others:
         lines.append(f"{others} other window{'s' if others > 1 else ''}: see the table of windows.")

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan import __version__
+from routeplan._daydocument import day_document, itinerary_document
 from routeplan._kitdocument import kit_documents
 from routeplan._legdocument import leg_documents
 from routeplan._values import place, rounded, text, texts, utc
@@ -77,6 +78,8 @@ def plan_document(plan: Plan, files: Sequence[Path] = ()) -> dict[str, Any]:
     document["crafts"] = [craft_document(craft) for craft in plan.trip.crafts]
     document["pace"] = pace_document(plan.trip.pace)
     document["launch_step_s"] = rounded(plan.trip.launch_step_s, 0)
+    if plan.itinerary is not None:
+        document["itinerary"] = itinerary_document(plan.itinerary, plan.trip.wishes)
     scans = [(stage, stage.scan) for stage in plan.stages if stage.scan is not None]
     document["not_judged"] = sorted({name for _, scan in scans for name in scan.not_judged})
     document["launches"] = [launch for _, scan in scans for launch in _launches(scan)]
@@ -164,13 +167,10 @@ def _stage(plan: StagePlan) -> dict[str, Any]:
     if scan is not None:
         from routeplan.windows import nearest_miss, why_launch  # `legs` must not wait for it
 
-        out["launch"] = utc(scan.launch[best]) if best is not None else None
-        out["arrive"] = utc(scan.arrive[best]) if best is not None else None
-        out["verdict"] = Verdict(int(scan.verdict[best])).word if best is not None else None
+        out |= day_document(plan.day)
         out["why"] = why_launch(scan, best) if best is not None else None
         miss = nearest_miss(scan)
         out["nearest_miss"] = [] if miss is None else texts(miss.texts)
-        out["binding"] = (str(scan.binding[best]) or None) if best is not None else None
     return out
 
 

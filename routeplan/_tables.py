@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from routeplan._answers import limit_words, stage_answer, window_launches
+from routeplan._daywords import itinerary_words
 from routeplan._kittable import render_kit
 from routeplan._legdetails import leg_details
 from routeplan._page import INVENTED, Page
@@ -39,6 +40,8 @@ def render_plan(plan: Plan, console: Console) -> None:
     """Print a plan with launches: answers, strips, windows, legs, sources, cautions."""
     page, clock = Page(console), Clock(plan.zone)
     _title(page, plan, clock)
+    for sentence in () if plan.itinerary is None else itinerary_words(plan.itinerary):
+        page.line(sentence)
     for stage in plan.stages:
         _stage(page, stage, clock)
     _not_judged(page, plan)

@@ -59,5 +59,5 @@ def with_names(plan, name):
 def with_scan(plan, **changes):
     """The plan cut to its first stage, whose scan is changed and whose windows are gone."""
     stage = plan.stages[0]
-    changed = replace(stage, scan=replace(stage.scan, **changes), windows=(), best=None)
+    changed = replace(stage, scan=replace(stage.scan, **changes), windows=(), best=None, day=None)
     return replace(plan, stages=(changed,))
