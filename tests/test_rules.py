@@ -1,7 +1,9 @@
 """Rules: their language, their files, what they say, and the default set on both sides of it."""
 
 import itertools
+import re
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -529,3 +531,9 @@ def test_the_finest_fact_sets_the_level(tmp_path):
         rule = own(tmp_path, f"alone || {name} > {low}").rules[0]
         assert rule.level == level
     assert own(tmp_path, "nights > 1 && darkness").rules[0].level == "hour"
+
+
+def test_the_documented_facts_are_the_facts():
+    text = (Path(__file__).parent.parent / "docs" / "kit.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `(\w+)` \| (\w+) \| (\w+)", text, flags=re.MULTILINE)
+    assert rows == [(fact.name, fact.level, fact.kind) for fact in FACTS.values()]
