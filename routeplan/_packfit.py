@@ -273,6 +273,8 @@ def _packing(
             if not math.isfinite(item.mass_kg + item.volume_m3)
         }
     )
+    if not proved:
+        unknown.append("the search was stopped in time: another packing may need less room")
     for name, load in load_kg.items():
         capacity = capacity_kg.get(name, math.nan)
         if load > capacity:

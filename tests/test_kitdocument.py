@@ -10,11 +10,12 @@ from planmaker import demo_plan
 from rich.console import Console
 from test_kit import demo_kit
 
-from routeplan._demo import demo_group_file
+from routeplan._demo import demo_files, demo_group_file
 from routeplan._kitdocument import kit_documents
 from routeplan._kittable import render_kit
 from routeplan._page import Page
 from routeplan._wording import Clock
+from routeplan.cli import run
 from routeplan.report import document_text, plan_document, render_plan
 from routeplan.rules import read_group
 
@@ -103,3 +104,35 @@ def test_the_demo_group_has_four_people_without_names():
     group = read_group(demo_group_file())
     assert [len(person.name) for person in group.people] == [1, 1, 1, 1]
     assert "INVENTED" in demo_group_file().read_text(encoding="utf-8")
+
+
+def test_windows_takes_a_group_and_own_rules(tmp_path, capsys):
+    files = demo_files()
+    rules = tmp_path / "own.toml"
+    rules.write_text(
+        '[[rule]]\nname = "flag"\nwhen = "offshore_m > 1000"\ncarry = "flag"\nwhy = "be seen"\n'
+        '[[rule]]\nname = "whistle"\noff = true\n'
+    )
+    base = ["windows", str(files.route), "--forecast", str(files.forecast_netcdf), "--json"]
+    assert run([*base, "--group", str(demo_group_file()), "--rules", str(rules)]) == 0
+    items = {line["item"]: line for line in json.loads(capsys.readouterr().out)["kit"]}
+    assert items["flag"]["where"].startswith("leg")
+    assert items["flag"]["sources"] == ["the user's own"]
+    assert "whistle" not in items
+
+
+def test_bad_kit_files_end_in_one_line(tmp_path, capsys):
+    files = demo_files()
+    base = ["windows", str(files.route), "--forecast", str(files.forecast_netcdf)]
+    bad = tmp_path / "bad.toml"
+    bad.write_text('[[rule]]\nname = "x"\nwhen = "ofshore_m > 1"\ncarry = "y"\nwhy = "z"\n')
+    for extra, words in (
+        (["--rules", str(bad)], "--rules: needs --group FILE"),
+        (["--group", str(demo_group_file()), "--rules", str(bad)], "bad.toml:3: rule 'x'"),
+        (["--group", str(bad)], "'rule' is not known; allowed are tables group, person"),
+    ):
+        assert run([*base, *extra]) == 2
+        out, err = capsys.readouterr()
+        assert out == ""
+        assert words in err
+        assert err.count("\n") == 1

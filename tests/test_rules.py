@@ -537,3 +537,20 @@ def test_the_documented_facts_are_the_facts():
     text = (Path(__file__).parent.parent / "docs" / "kit.md").read_text(encoding="utf-8")
     rows = re.findall(r"^\| `(\w+)` \| (\w+) \| (\w+)", text, flags=re.MULTILINE)
     assert rows == [(fact.name, fact.level, fact.kind) for fact in FACTS.values()]
+
+
+def test_rules_that_take_too_long_are_stopped(tmp_path, monkeypatch):
+    monkeypatch.setattr("routeplan._kitapply._SECONDS", -1.0)
+    with pytest.raises(InputError, match=r"own.toml:1: rule 'r': the rules take more than -1 s"):
+        apply_rules(own(tmp_path, "offshore_m > 5.0"), tuple(contexts([1.0])), 1)
+
+
+def test_the_default_rules_are_asked_of_many_hours_in_time():
+    trip = {"alone": False, "overnight": True, "moving_water": False}
+    many = tuple(
+        Context("hour", trip | {"offshore_m": float(i), "darkness": i % 2 == 0}, 1, (1,))
+        for i in range(20_000)
+    )
+    begun = time.perf_counter()
+    assert apply_rules(default_rules(), many, 4)
+    assert time.perf_counter() - begun < 10.0
