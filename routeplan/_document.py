@@ -18,7 +18,7 @@ from routeplan._daydocument import day_document, itinerary_document
 from routeplan._kitdocument import kit_documents
 from routeplan._legdocument import leg_documents
 from routeplan._values import place, rounded, text, texts, utc
-from routeplan._waysdocument import craft_document, pace_document
+from routeplan._waysdocument import craft_document, pace_document, ways_documents
 from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
@@ -171,6 +171,7 @@ def _stage(plan: StagePlan) -> dict[str, Any]:
         out["why"] = why_launch(scan, best) if best is not None else None
         miss = nearest_miss(scan)
         out["nearest_miss"] = [] if miss is None else texts(miss.texts)
+        out |= ways_documents(plan)
     return out
 
 

@@ -11,6 +11,7 @@ from routeplan._legdetails import leg_details
 from routeplan._page import INVENTED, Page
 from routeplan._sourcewords import forecast_words, source_words
 from routeplan._strips import strip_legend, strip_rows
+from routeplan._waystable import ways_lines
 from routeplan._wording import (
     Clock,
     compass_point,
@@ -105,6 +106,11 @@ def _stage(page: Page, stage: StagePlan, clock: Clock) -> None:
     if stage.windows:
         page.line()
         _windows(page, stage, clock)
+    lines = ways_lines(stage, clock)
+    if lines:
+        page.line()
+    for line in lines:
+        page.item("-", line)
 
 
 def _windows(page: Page, stage: StagePlan, clock: Clock) -> None:

@@ -278,10 +278,22 @@ def _stages(
         raise CoverageError(msg, bounds=(covered.west, covered.south, covered.east, covered.north))
     days = plan_days(stages, scans, light, coast, trip.forecast, trip.limits, trip.wishes)
     told = [
-        replace(sp, best=launch_index(scan, day), day=day)
+        _with_ways_out(replace(sp, best=launch_index(scan, day), day=day), trip, coast, weather)
         for sp, scan, day in zip(out, scans, days.stages, strict=True)
     ]
     return tuple(told), covered, days
+
+
+def _with_ways_out(
+    stage: StagePlan, trip: Trip, coast: Coastline, weather: WeatherGrid
+) -> StagePlan:
+    """The stage with the ways out of its proposed launch, if there is one."""
+    from routeplan._planbail import ways_out
+
+    if stage.scan is None or stage.best is None:
+        return stage
+    ways = ways_out(stage.scan, stage.best, weather, trip.crafts, coast=coast)
+    return replace(stage, turn_back=ways.turn_back, landings=ways.landings, drift=ways.drift)
 
 
 def _scan_of(

@@ -130,6 +130,36 @@ def test_limit_of_drift_is_judged_by_the_wind(straight_coast):
     assert Verdict(ends.verdict[at(ends, NOON)]) is Verdict.UNKNOWN
 
 
+def test_proposed_launch_tells_its_ways_out(straight_coast):
+    """Off a straight coast in 4 m/s from the sea everything is worked by hand."""
+    camps = ((0.5, "half", ""),)
+    stage = plan(straight_coast, forecast(u=4.0), offshore_m=700.0, camps=camps).stages[0]
+    scan, best = stage.scan, stage.best
+    (turn,) = stage.turn_back
+    assert turn.leg == 2
+    assert abs(turn.arrive - scan.enter[best, 1]) < np.timedelta64(1, "ms")
+    assert turn.go_on_until > turn.arrive
+    assert [it.leg for it in stage.landings] == [1, 2]
+    for landing in stage.landings:
+        assert landing.distance_m == pytest.approx(700.0, rel=0.02)
+        assert landing.bearing_deg == pytest.approx(90.0, abs=10.0)
+        assert landing.time_s < 700.0 / 1.5  # the wind helps
+    for who, share in (("on the craft", 0.0193), ("in the water", 0.0096)):
+        told = [d for d in stage.drift if d.who == who]
+        assert [d.worst.leg for d in told] == [1, 2]
+        for it in told:
+            needed = 700.0 / (share * 4.0)
+            if needed <= it.hours * 3600.0:
+                assert it.worst.ashore_last_s == pytest.approx(needed, rel=0.01)
+                assert it.ashore_longitude == pytest.approx(10.0, abs=1e-4)
+            else:
+                left = 700.0 - share * 4.0 * it.hours * 3600.0
+                assert it.worst.offshore_m == pytest.approx(left, rel=0.02)
+    none = plan(straight_coast, forecast(), offshore_m=1_010.0).stages[0]
+    assert none.best is None
+    assert none.turn_back is none.landings is none.drift is None
+
+
 def test_strong_wind_is_beyond_and_named(straight_coast):
     scan = plan(straight_coast, forecast(v=10.0)).stages[0].scan
     i = at(scan, NOON)
