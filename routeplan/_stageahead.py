@@ -157,6 +157,9 @@ def _nearest_miss(hops: Hops, setting: Setting, here: int, may: NDArray[np.bool_
     """The launch that misses by the least, and by what; "" when none is beyond."""
     beyond = hops.verdict[here, here + 1 :][:, may] == Verdict.BEYOND
     beyond &= (hops.length_m[here, here + 1 :] > 0.0)[:, None]
+    # That it is dark at night is no news where something else stands against the day.
+    dark = hops.binding[here, here + 1 :][:, may] == hops.names.index("daylight")
+    beyond = beyond & ~dark if (beyond & ~dark).any() else beyond
     margin = np.where(beyond, hops.margin[here, here + 1 :][:, may], -np.inf)
     if not np.isfinite(margin).any():  # launches in the dark are not looked at
         return ""
