@@ -41,6 +41,8 @@ class KitLine:
         Why; which facts were unknown; training and licences; who says so.
     rules : tuple of str
         Names of the rules.
+    set : str
+        "paddling" or "dry" for clothing.
     """
 
     action: str
@@ -56,6 +58,7 @@ class KitLine:
     needs: tuple[str, ...]
     sources: tuple[str, ...]
     rules: tuple[str, ...]
+    set: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +174,7 @@ def _line(
         needs=_once([*(hit.rule.needs for hit in hits), known.needs]),
         sources=_once(hit.rule.source for hit in hits),
         rules=_once(hit.rule.name for hit in hits),
+        set=known.set,
     )
 
 

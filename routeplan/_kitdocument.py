@@ -47,6 +47,7 @@ def _line(line: KitLine, who: tuple[str, ...]) -> dict[str, Any]:
         "needs": texts(line.needs),
         "sources": texts(line.sources),
         "rules": texts(line.rules),
+        "set": line.set or None,
     }
 
 

@@ -54,6 +54,8 @@ def _words(line: KitLine, who: tuple[str, ...], everybody: int, clock: Clock) ->
     if line.action in ("wear", "carry"):
         shown = "each" if len(set(who)) == everybody == line.quantity else ", ".join(who)
         words = f"{line.quantity} {words}" + (f" ({shown})" if shown else "")
+    if line.set:
+        words += f", {line.set} set"
     if line.where != "whole trip":
         words += f", {line.where}"
         spans = _joined(line)

@@ -236,6 +236,7 @@ def test_the_demo_says_where_and_when_flotation_is_worn():
     far = [e.number for e in demo_plan().exposures if e.offshore_max_m > 1000.0]
     assert set(lines["buoyancy aid"].legs) >= set(far)
     assert lines["buoyancy aid"].where.startswith("legs ")
+    assert (lines["fleece"].set, lines["water shoes"].set) == ("dry", "paddling")
     assert "at hand on the rest of the trip" in lines["buoyancy aid"].notes
     hours = {leg for leg, _, _ in lines["buoyancy aid"].spans}
     assert hours == set(lines["buoyancy aid"].legs)

@@ -45,6 +45,7 @@ def test_every_line_of_the_kit_is_in_the_document():
     for line in lines:
         assert {"item", "quantity", "per", "where", "reasons"} <= line.keys()
         assert line["per"] in ("person", "group")
+        assert line["set"] in ("paddling", "dry", None)
         assert line["reasons"]
         assert all(hour["start"].endswith("Z") for hour in line["hours"])
 
