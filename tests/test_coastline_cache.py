@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from routeplan import _gshhg, _shorecache
+from routeplan import _gshhg, _shorebase, _shorecache
 from routeplan.errors import InputError
 
 # a square island with a square lake, as the data files have them
@@ -109,7 +109,7 @@ def test_a_cache_that_cannot_be_written_does_no_harm(tmp_path, monkeypatch):
 def test_processes_that_start_at_once_share_one_index(tmp_path, cache):
     files = write_data(tmp_path / "data")
     program = (
-        "import sys; from pathlib import Path; from routeplan import _gshhg, _shorecache\n"
+        "import sys; from pathlib import Path; from routeplan import _gshhg, _shorebase, _shorecache\n"
         "files = [Path(p) for p in sys.argv[1:]]\n"
         "index, _ = _shorecache.load(*files, _gshhg.read_rings)\n"
         "print(int(index.x.astype('i8').sum()))"
@@ -156,3 +156,16 @@ def test_importing_the_coastline_loads_no_library_for_files_or_pictures():
         cwd=Path(__file__).parent,
     ).stdout.split()  # fmt: skip
     assert loaded == []
+
+
+def test_kernels_compile_where_no_folder_can_hold_them(monkeypatch):
+    njit = _shorebase.numba.njit
+
+    def no_place(*args, **options):
+        if options.pop("cache", False):
+            msg = "cannot cache function: no locator available"
+            raise RuntimeError(msg)
+        return njit(*args, **options)
+
+    monkeypatch.setattr(_shorebase.numba, "njit", no_place)
+    assert _shorebase.compiled(lambda x: x + 1.0)(1.0) == 2.0
