@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from routeplan import __version__, _clicoast, _cliforecast
+from routeplan._clidays import Depart, HomeBy, Party, PlacesFile, Reach, days_settings
 from routeplan._cliforecast import BaseUrl, Hours, Members, Wanted, fetch, open_given
 from routeplan._clikit import GroupFile, RulesFile, kit_settings
 from routeplan._clioptions import (
@@ -243,6 +244,11 @@ def windows(
         str | None,
         typer.Option("--zone", metavar="NAME", help="Zone of local times, Europe/Stockholm."),
     ] = None,
+    places: PlacesFile = None,
+    reach: Reach = None,
+    depart: Depart = None,
+    home_by: HomeBy = None,
+    party: Party = None,
     group: GroupFile = None,
     rules: RulesFile = None,
     json: JsonFlag = False,
@@ -266,6 +272,7 @@ def windows(
         "old_after_s": quantity("--old-after", old_after, "time", least=0.0),
         "limits": limits_of(limits),
         **kit_settings(group, rules),
+        **days_settings(places, reach, depart, home_by, party),
     }
     line = route_of(route, select)
     trip = Trip(

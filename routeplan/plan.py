@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from routeplan._legflags import leg_flags, leg_notes, offshore_verdict
 from routeplan._plancoast import ChosenCoast, choose_coast, compare_coasts
+from routeplan._plandays import launch_index, plan_days, with_camps
 from routeplan._plankit import kit_of
 from routeplan._plansources import (
     CAUTIONS,
@@ -30,7 +31,7 @@ from routeplan.exposure import LegExposure, route_exposure
 from routeplan.limits import Limits, Verdict
 from routeplan.propulsion import Craft, craft
 from routeplan.route import Route
-from routeplan.stops import DayStage, Itinerary, Stage, StageWishes, stages_of
+from routeplan.stops import DayStage, Itinerary, Place, Stage, StageWishes, stages_of
 from routeplan.units import HOUR_S
 
 if TYPE_CHECKING:
@@ -71,6 +72,8 @@ class Trip:
         Rests and a pace that falls with the hours; steady by default.
     wishes : StageWishes
         What the group wants of its days when the route has camps.
+    places : tuple of Place
+        With camps among them stages end at those chosen, not at the camps of the route.
     launch_step_s : float
         Time between the launches that are tried [s].
     zone : str, optional
@@ -98,6 +101,7 @@ class Trip:
     craft: Craft | Sequence[Craft] = field(default_factory=lambda: craft("touring board"))
     pace: Pace | None = None
     wishes: StageWishes = field(default_factory=StageWishes)
+    places: tuple[Place, ...] = ()
     launch_step_s: float = 1_800.0
     zone: str | None = None
     title: str = ""
@@ -198,6 +202,7 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
     tell("reading the coastline", 0.0)
     chosen = choose_coast(trip.coast, trip.route)
     coast, error_m = chosen.coast, chosen.coast.nominal_error_m
+    trip = with_camps(trip, coast)
     tell("measuring the legs", 0.2)
     exposures = route_exposure(
         trip.route,
@@ -256,7 +261,6 @@ def _stages(
     if trip.forecast is None:
         return tuple(StagePlan(stage) for stage in stages), None, None
     # Reading and scanning forecasts needs xarray, which legs alone must not wait for.
-    from routeplan._plandays import launch_index, plan_days
     from routeplan.forecast import coverage
     from routeplan.leeway import WeatherGrid
     from routeplan.windows import find_windows
@@ -276,7 +280,7 @@ def _stages(
     if not any(np.isfinite(scan.wind_ms).any() for scan in scans):
         msg = _not_covered(trip, covered)
         raise CoverageError(msg, bounds=(covered.west, covered.south, covered.east, covered.north))
-    days = plan_days(stages, scans, light, coast, trip.forecast, trip.limits, trip.wishes)
+    days = plan_days(trip, stages, scans, light, coast)
     told = [
         _with_ways_out(replace(sp, best=launch_index(scan, day), day=day), trip, coast, weather)
         for sp, scan, day in zip(out, scans, days.stages, strict=True)

@@ -8,12 +8,15 @@ import pytest
 from stagemaker import HOUR, MIDNIGHT, forecast, north_route
 
 from routeplan._demo import demo_files
+from routeplan.cli import run
 from routeplan.errors import InputError
 from routeplan.forecast import open_forecast
 from routeplan.geodesy import direct
 from routeplan.gpx import read_gpx
 from routeplan.limits import Limits, Verdict, read_limits
+from routeplan.plan import Trip, plan_trip
 from routeplan.propulsion import craft
+from routeplan.report import plan_document
 from routeplan.simulation import Pace, path_along
 from routeplan.stops import (
     Place,
@@ -527,6 +530,78 @@ def test_parts_of_a_route():
     for begin, end in ((5_000.0, 5_050.0), (-1.0, None), (0.0, 31_000.0)):
         with pytest.raises(InputError, match="cannot be made; the route is 30000 m long"):
             part_of_route(route, begin, end)
+
+
+# -- through the plan -----------------------------------------------------------------------------
+
+
+def planned(coast, ds, places=(), *, camps=(), **wishes):
+    wishes = StageWishes(**{"break_camp_s": 0.0, "reach_m": 12_000.0, **wishes})
+    route = north_route(19_000.0, offshore_m=LINE_M, camps=camps)
+    trip = Trip(
+        route, coast=coast, forecast=ds, limits=LIMITS, craft=BOARD, wishes=wishes,
+        places=tuple(places),
+    )  # fmt: skip
+    return plan_trip(trip)
+
+
+def test_plan_sleeps_at_the_camps_chosen_from_the_users_places(straight_coast):
+    places = [camp(4_000.0), camp(9_500.0, note="ask first"), camp(9_500.0, kind="water")]
+    plan = planned(straight_coast, forecast(hours=72), places)
+    assert [leg.stage for leg in plan.route.legs] == [1, 2]
+    assert [stage.stage.end.name for stage in plan.stages] == ["camp 9.5", "end"]
+    assert plan.itinerary.complete
+    for stage in plan.stages:
+        assert stage.scan.launch[stage.best] == stage.day.launch
+        assert stage.scan.arrive[stage.best] == stage.day.arrive
+    assert plan.stages[0].day.note == "ask first"
+
+
+def test_plan_waits_where_it_blows_and_says_so(straight_coast):
+    wind = np.zeros(97)
+    wind[24:48] = -9.0
+    plan = planned(straight_coast, forecast(u=wind, hours=96), camps=(9_500.0,))
+    assert [stage.day.days_ashore for stage in plan.stages] == [0, 1]
+    assert plan.stages[1].day.ashore_by == "wind"
+    document = plan_document(plan)
+    assert (document["itinerary"]["days"], document["itinerary"]["days_ashore"]) == (3, 1)
+    second = document["stages"][1]
+    assert second["launch"] >= "2026-06-22T23:00:00Z"
+    assert second["last_light"][:10] == second["arrive"][:10]
+    assert second["landing"]["verdict"] == "within"
+    assert second["ashore_by"] == "wind"
+
+
+def test_plan_says_what_it_cannot_know(straight_coast):
+    plan = planned(straight_coast, forecast(hours=22), camps=(9_500.0,))
+    first, second = plan_document(plan)["stages"]
+    assert first["verdict"] == "within"
+    assert (second["launch"], second["verdict"]) == (None, "unknown")
+    assert second["judged_from"] is not None
+    assert not plan.itinerary.complete
+    assert plan.itinerary.texts
+
+
+def test_command_line_takes_places_and_says_in_one_line_what_is_wrong(tmp_path, capsys):
+    files = demo_files()
+    places = tmp_path / "camps.csv"
+    places.write_text("name,type,lon,lat\nBay,camp,11.2038,58.5955\nFar,camp,12.5,58.5\n")
+    words = ["windows", str(files.route), "--forecast", str(files.forecast_netcdf)]
+    for options, message in (
+        (["--places", str(places)], "Far lies "),
+        (["--reach", "9"], "--reach"),
+        (["--home-by", "tomorrow"], "--home-by: 'tomorrow' is no time with a zone"),
+        (["--places", str(tmp_path / "none.csv")], "none.csv: cannot be read: No such file"),
+        (
+            ["--depart", "2026-07-14T06:00Z", "--home-by", "2026-07-13T06:00Z"],
+            "the end of a trip lies after its start",
+        ),
+    ):
+        assert run([*words, *options]) == 2
+        told = capsys.readouterr()
+        assert told.out == ""
+        assert message in told.err
+        assert told.err.count("\n") == 1
 
 
 # -- stages that the route itself has -------------------------------------------------------------
