@@ -1,7 +1,7 @@
-"""Pictures of a plan as PNG: the map, and the launches against the legs.
+"""Pictures as PNG: the map of a plan, its launches against the legs; and speed against wind.
 
-Both say their date, time zone, sources and whether the data are invented. Colours keep their
-order in grey and for colour-blind eyes; verdicts also have a hatch and a letter.
+Those of a plan say their date, time zone, sources and whether the data are invented. Colours keep
+their order in grey and for colour-blind eyes; verdicts also have a hatch and a letter.
 """
 
 from __future__ import annotations
@@ -13,11 +13,20 @@ from routeplan._canvas import png_bytes
 from routeplan._launchchart import launches_figure
 from routeplan._map import map_figure
 from routeplan._outputs import write_outputs
+from routeplan._speedchart import speed_figure
 
 if TYPE_CHECKING:
     from routeplan.plan import Plan
 
-__all__ = ["draw_launches", "draw_map", "launches_figure", "map_figure", "png_bytes"]
+__all__ = [
+    "draw_launches",
+    "draw_map",
+    "draw_speed",
+    "launches_figure",
+    "map_figure",
+    "png_bytes",
+    "speed_figure",
+]
 
 
 def draw_map(plan: Plan, path: str | Path, *, overwrite: bool = False) -> None:
@@ -40,3 +49,17 @@ def draw_launches(plan: Plan, path: str | Path, *, overwrite: bool = False) -> N
         If the plan has no launches, and as for `draw_map`.
     """
     write_outputs({Path(path): png_bytes(launches_figure(plan))}, overwrite=overwrite)
+
+
+def draw_speed(path: str | Path, *, overwrite: bool = False) -> None:
+    """Draw speed against wind of the craft that can be picked by name into a PNG file.
+
+    One panel for each of `routeplan.propulsion.CRAFTS`, with the published accounts that the
+    tests hold the model against and their sources.
+
+    Raises
+    ------
+    InputError
+        As for `draw_map`.
+    """
+    write_outputs({Path(path): png_bytes(speed_figure())}, overwrite=overwrite)
