@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -22,16 +22,44 @@ from routeplan.stops import (
 )
 
 if TYPE_CHECKING:
+    import xarray as xr
+
     from routeplan.coastline import Coastline
-    from routeplan.plan import Trip
+    from routeplan.limits import Limits
+    from routeplan.propulsion import Craft
+    from routeplan.route import Route
+    from routeplan.simulation import Pace
     from routeplan.sun import DaylightSpells
     from routeplan.windows import LaunchScan
 
-__all__ = ["launch_index", "plan_days", "with_camps"]
+__all__ = ["Asked", "launch_index", "plan_days", "route_with_camps"]
+
+
+class Asked(Protocol):
+    """The part of a trip that decides its days; see `routeplan.plan.Trip`."""
+
+    @property
+    def route(self) -> Route: ...
+    @property
+    def forecast(self) -> xr.Dataset | None: ...
+    @property
+    def limits(self) -> Limits: ...
+    @property
+    def crafts(self) -> tuple[Craft, ...]: ...
+    @property
+    def pace(self) -> Pace | None: ...
+    @property
+    def wishes(self) -> StageWishes: ...
+    @property
+    def places(self) -> tuple[Place, ...]: ...
+    @property
+    def launch_step_s(self) -> float: ...
+    @property
+    def now(self) -> np.datetime64 | None: ...
 
 
 def plan_days(
-    trip: Trip,
+    trip: Asked,
     stages: Sequence[Stage],
     scans: Sequence[LaunchScan],
     daylight: Sequence[tuple[DaylightSpells, DaylightSpells]],
@@ -69,13 +97,13 @@ def launch_index(scan: LaunchScan, day: DayStage) -> int | None:
     return int(np.searchsorted(scan.launch, day.launch))
 
 
-def with_camps(trip: Trip, coast: Coastline) -> Trip:
-    """The trip with stages that end at camps chosen from its places; itself without any.
+def route_with_camps(trip: Asked, coast: Coastline) -> Route:
+    """The route with stages that end at camps chosen from the trip's places; as it is without.
 
     What stands against the rest, where no choice reaches the end, becomes a note of the route.
     """
     if trip.forecast is None or not any(place.kind == "camp" for place in trip.places):
-        return trip
+        return trip.route
     table = stage_table(
         trip.route,
         trip.places,
@@ -94,7 +122,7 @@ def with_camps(trip: Trip, coast: Coastline) -> Trip:
         if stage.end.place.kind == "camp" and not np.isnat(stage.launch)
     ]
     route = staged_route(trip.route, camps)
-    return replace(trip, route=replace(route, notes=(*route.notes, *best.texts)))
+    return replace(route, notes=(*route.notes, *best.texts))
 
 
 def _from_now(wishes: StageWishes, now: np.datetime64 | None, last: np.datetime64) -> StageWishes:

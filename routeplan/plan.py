@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from routeplan._legflags import leg_flags, leg_notes, offshore_verdict
 from routeplan._plancoast import ChosenCoast, choose_coast, compare_coasts
-from routeplan._plandays import launch_index, plan_days, with_camps
+from routeplan._plandays import launch_index, plan_days, route_with_camps
 from routeplan._plankit import kit_of
 from routeplan._plansources import (
     CAUTIONS,
@@ -202,7 +202,7 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
     tell("reading the coastline", 0.0)
     chosen = choose_coast(trip.coast, trip.route)
     coast, error_m = chosen.coast, chosen.coast.nominal_error_m
-    trip = with_camps(trip, coast)
+    trip = replace(trip, route=route_with_camps(trip, coast))
     tell("measuring the legs", 0.2)
     exposures = route_exposure(
         trip.route,
