@@ -224,7 +224,7 @@ def _reference(ds: xr.Dataset) -> str:
                 return moment_text(moment)
     for key in ("reference_time", "forecast_reference_time"):
         value = ds.attrs.get(key)
-        if isinstance(value, str):
+        if isinstance(value, str) and value.strip()[:1].isdigit():  # "now" would be read as now
             try:
                 return moment_text(np.datetime64(value.strip().rstrip("Z"), "s"))
             except ValueError:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from routeplan._canvas import FOOT_SIZE, INK, QUIET, number_badge, put, wrapped
 from routeplan._plansources import COAST_CAUTION
-from routeplan._sourcewords import forecast_words, source_words
+from routeplan._sourcewords import comparison_words, forecast_words, source_words
 from routeplan._wording import Clock, kilometres, metres, number
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ def source_lines(plan: Plan, width_in: float) -> list[str]:
     clock = Clock(plan.zone)
     lines = [f"WARNING: {warning}" for warning in plan.warnings]
     lines += [_capital(source_words(source)) for source in plan.sources]
+    lines += [_capital(words) for words in [comparison_words(plan)] if words]
     if plan.coverage is not None:
         lines.append(forecast_words(plan, clock, year=True))
     lines.append(COAST_CAUTION)

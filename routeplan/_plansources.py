@@ -170,7 +170,7 @@ def _metres(error_m: float) -> str:
 
 
 def _age_s(date: str, now: np.datetime64 | None) -> float | None:
-    if now is None or not date:
+    if now is None or not date[:1].isdigit():  # numpy reads "now" and "today" as well
         return None
     try:
         age = np.datetime64(now, "s") - np.datetime64(date.removesuffix("Z"), "s")

@@ -11,7 +11,9 @@ from routeplan._wording import Clock, duration
 if TYPE_CHECKING:
     from routeplan.plan import Plan, Source
 
-__all__ = ["age_words", "forecast_words", "moment_of", "source_words"]
+__all__ = ["age_words", "comparison_words", "forecast_words", "moment_of", "source_words"]
+
+_EARLIEST, _LATEST = np.datetime64("1700", "s"), np.datetime64("2200", "s")
 
 
 def source_words(source: Source) -> str:
@@ -24,6 +26,19 @@ def source_words(source: Source) -> str:
     if source.licence and source.licence not in source.attribution:
         parts.append(f"licence: {source.licence}")
     return "; ".join(part for part in parts if part)
+
+
+def comparison_words(plan: Plan) -> str:
+    """Whether the default coastline and the finer one agree; empty where there is one only."""
+    compared = [c for c in plan.comparisons if c is not None]
+    other = getattr(plan.coast, "coarse", None)
+    if not compared or other is None:
+        return ""
+    words = f"coastline compared with {other.source} on {compared[0].limit_m:,.0f} m from shore"
+    legs = [str(c.leg) for c in compared if c.differs]
+    if not legs:
+        return f"{words}: the same verdict on every leg"
+    return f"{words}: another verdict on leg{'s' if len(legs) > 1 else ''} {', '.join(legs)}"
 
 
 def forecast_words(plan: Plan, clock: Clock, *, year: bool = False) -> str:
@@ -48,9 +63,11 @@ def age_words(age_s: float) -> str:
 
 
 def moment_of(text: str) -> np.datetime64 | None:
-    """A moment in ISO 8601 with Z; None for any other text."""
+    """A moment in ISO 8601 with Z; None for any other text and for times far from ours."""
+    if not text[:1].isdigit():  # numpy reads "now" and "today" as well
+        return None
     try:
-        moment = np.datetime64(text.removesuffix("Z"), "ns")
+        moment = np.datetime64(text.removesuffix("Z"), "s")
     except ValueError:
         return None
-    return None if np.isnat(moment) else moment
+    return moment.astype("datetime64[ns]") if _EARLIEST < moment < _LATEST else None

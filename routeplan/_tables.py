@@ -9,7 +9,7 @@ from routeplan._daywords import itinerary_words
 from routeplan._kittable import render_kit
 from routeplan._legdetails import leg_details
 from routeplan._page import INVENTED, Page
-from routeplan._sourcewords import forecast_words, source_words
+from routeplan._sourcewords import comparison_words, forecast_words, source_words
 from routeplan._strips import strip_legend, strip_rows
 from routeplan._waystable import ways_lines
 from routeplan._wording import (
@@ -189,6 +189,8 @@ def _end(page: Page, plan: Plan, clock: Clock) -> None:
     page.heading("Sources")
     for source in plan.sources:
         page.item("-", source_words(source))
+    if compared := comparison_words(plan):
+        page.item("-", compared)
     now = plan.trip.now
     if now is not None:
         page.item("-", f"worked out {clock.moment(now)} {clock.local(now).year}")

@@ -332,6 +332,21 @@ def test_show_tells_a_route_off_the_grid_and_hours_without_wind(capfd, here):
     assert "2 of its points have no wind at some hours" in " ".join(ran(capfd, *show).split())
 
 
+@pytest.mark.usefixtures("_read_here")
+@pytest.mark.parametrize("words", ["now", "today", "tomorrow", "NaT", "99999-01-01T00:00:00Z"])
+def test_a_file_that_claims_to_be_fresh_in_words_is_of_unknown_age(capfd, here, words):
+    """Regression, 2026-11-25: numpy read the word "now" as the time of reading."""
+    with xr.open_dataset(demo_files().forecast_netcdf) as data:
+        timeless = data.load().drop_vars("forecast_reference_time").isel(time=slice(0, 3))
+    timeless.assign_attrs(reference_time=words).to_netcdf(here / "words.nc")
+    document = json.loads(ran(capfd, "forecast", "show", "words.nc", "--json"))
+    assert document["forecast"]["old"] is not False or words.startswith("9")
+    assert document["warnings"]
+    assert document["warnings"][0].startswith(
+        ("The forecast does not say", "The forecast is dated")
+    )
+
+
 def test_files_of_strangers_are_read_in_another_process(capfd, here, monkeypatch):
     """A decoder that dies on a file takes no command with it."""
     (here / "bad.grib2").write_bytes(demo_files().forecast_grib.read_bytes())

@@ -11,6 +11,7 @@ from routeplan._plansources import (
     forecast_age_s,
     forecast_warnings,
 )
+from routeplan._sourcewords import moment_of
 from routeplan.forecast import OLD_AFTER_S
 from routeplan.plan import Trip, plan_trip
 from routeplan.route import Waypoint, route_from_points
@@ -40,7 +41,7 @@ def test_an_old_forecast_is_warned_of_beyond_the_stated_age():
 
 
 def test_an_unknown_age_is_warned_of():
-    for run in ("", "yesterday", "NaT"):
+    for run in ("", "yesterday", "NaT", "now", "today"):
         assert forecast_age_s(covered(run), NOON) is None
         (words,) = forecast_warnings(covered(run), NOON, OLD_AFTER_S)
         assert "does not say when it was made" in words
@@ -77,6 +78,17 @@ def test_source_of_a_coast_without_a_stated_error(coast_from_rings):
     assert source.error == "not stated by the source"
     assert source.age_s is None
     assert source.date == ""
+
+
+@pytest.mark.parametrize(
+    "text", ["", "now", "today", "NaT", "1066-10-14", "99999-01-01", "2026-13-01"]
+)
+def test_texts_that_are_no_times_of_ours_are_none(text):
+    assert moment_of(text) is None
+
+
+def test_a_time_is_read_with_its_z():
+    assert moment_of("2026-06-21T12:00:00Z") == NOON
 
 
 @pytest.mark.parametrize(("hours", "words"), [(71, "71 h"), (80, "3 days")])

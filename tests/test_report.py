@@ -15,6 +15,7 @@ from rich.console import Console
 from routeplan import __version__
 from routeplan._answers import chosen_window, stage_answer
 from routeplan._legdetails import leg_details, sector_words
+from routeplan._sourcewords import comparison_words
 from routeplan._strips import strip_legend, strip_rows
 from routeplan._values import rounded, utc
 from routeplan._wording import (
@@ -447,6 +448,19 @@ def test_two_coastlines_are_in_the_document():
     assert leg["largest_difference_m"] == 800.0
     assert legs_document(legs_plan("plain"))["coast"]["compared_with"] is None
     assert legs_document(legs_plan("plain"))["legs"][5]["compared"] is None
+
+
+def test_two_coastlines_are_told_in_words():
+    plan = two_coasts()
+    words = " ".join(shown(render_legs, plan).split())
+    told = f"coastline compared with {legs_plan('plain').coast.source} on 1,000 m from shore"
+    assert f"{told}: another verdict on leg 6" in words
+    agreed = tuple(replace(c, fine_verdict="within") for c in plan.comparisons)
+    words = " ".join(shown(render_legs, replace(plan, comparisons=agreed)).split())
+    assert f"{told}: the same verdict on every leg" in words
+    both = tuple(replace(c, fine_verdict="unknown") for c in plan.comparisons[:2])
+    assert comparison_words(replace(plan, comparisons=both)).endswith("on legs 1, 2")
+    assert comparison_words(legs_plan("plain")) == ""
 
 
 def test_every_key_of_two_coastlines_is_documented():
