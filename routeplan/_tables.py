@@ -60,6 +60,12 @@ def render_legs(plan: Plan, console: Console, *, details: bool = False) -> None:
         page.heading("Details")
         for leg, words in zip(plan.route.legs, leg_details(plan), strict=True):
             page.item(f"leg {leg.number}:", words)
+        page.line(
+            "Effective fetch is weighted over the directions around the wind's; offshore: winds "
+            "from there blow off the nearest shore on half of the leg or more.",
+            "dim",
+            indent=2,
+        )
     _end(page, plan, clock)
 
 
