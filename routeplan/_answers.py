@@ -116,7 +116,8 @@ def _in_order(scan: LaunchScan) -> list[_Tried]:
 
 
 def _launch(at: _Tried) -> np.datetime64:
-    return at[0].launch[at[1]]
+    launch: np.datetime64 = at[0].launch[at[1]]
+    return launch
 
 
 def _verdict(at: _Tried) -> Verdict:

@@ -173,7 +173,7 @@ def _age_s(date: str, now: np.datetime64 | None) -> float | None:
     if now is None or not date[:1].isdigit():  # numpy reads "now" and "today" as well
         return None
     try:
-        age = np.datetime64(now, "s") - np.datetime64(date.removesuffix("Z"), "s")
+        age = now.astype("datetime64[s]") - np.datetime64(date.removesuffix("Z"), "s")
     except ValueError:
         return None
     seconds = age / np.timedelta64(1, "s")
