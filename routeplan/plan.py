@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan._legflags import leg_flags, leg_notes, offshore_verdict
+from routeplan._legflags import flags_of, leg_notes, offshore_verdict
 from routeplan._plancoast import ChosenCoast, choose_coast, compare_coasts
 from routeplan._plandays import launch_index, plan_days, route_with_camps
 from routeplan._plankit import kit_of
@@ -219,19 +219,14 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
         trip=trip,
         coast=coast,
         exposures=exposures,
-        flags=tuple(
-            leg_flags(e, trip.limits, error_m, comparison=c)
-            for e, c in zip(exposures, comparisons, strict=True)
-        ),
+        flags=flags_of(exposures, trip.limits, error_m, comparisons),
         leg_notes=tuple(leg_notes(e) for e in exposures),
         offshore_verdicts=tuple(offshore_verdict(e, trip.limits, error_m) for e in exposures),
         comparisons=comparisons,
         stages=stages,
         coverage=coverage,
         zone=trip.zone or _zone_at(trip.route),
-        warnings=()
-        if coverage is None
-        else forecast_warnings(coverage, trip.now, trip.old_after_s),
+        warnings=forecast_warnings(coverage, trip.now, trip.old_after_s),
         notes=_notes(trip, chosen, exposures, coverage),
         cautions=CAUTIONS,
         sources=_sources(trip, chosen, coverage),
