@@ -9,11 +9,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from routeplan._canvas import png_bytes
-from routeplan._launchchart import launches_figure
-from routeplan._map import map_figure
-from routeplan._outputs import write_outputs
-from routeplan._speedchart import speed_figure
+from routeplan._show.canvas import png_bytes
+from routeplan._show.launchchart import launches_figure
+from routeplan._show.map import map_figure
+from routeplan._show.outputs import write_outputs
+from routeplan._show.speedchart import speed_figure
 
 if TYPE_CHECKING:
     from routeplan.plan import Plan

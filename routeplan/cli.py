@@ -18,11 +18,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from routeplan import __version__, _clicoast, _cliforecast
-from routeplan._clidays import Depart, HomeBy, Party, PlacesFile, Reach, days_settings
-from routeplan._cliforecast import BaseUrl, Hours, Members, Wanted, fetch, open_given
-from routeplan._clikit import GroupFile, RulesFile, kit_settings
-from routeplan._clioptions import (
+from routeplan import __version__
+from routeplan._show import clicoast as _clicoast
+from routeplan._show import cliforecast as _cliforecast
+from routeplan._show.clidays import Depart, HomeBy, Party, PlacesFile, Reach, days_settings
+from routeplan._show.cliforecast import BaseUrl, Hours, Members, Wanted, fetch, open_given
+from routeplan._show.clikit import GroupFile, RulesFile, kit_settings
+from routeplan._show.clioptions import (
     CoastError,
     CoastFile,
     Force,
@@ -40,9 +42,9 @@ from routeplan._clioptions import (
     quantity,
     route_of,
 )
-from routeplan._console import emit_document, emit_text, plan_with_progress, write
-from routeplan._outputs import check_outputs, write_outputs
-from routeplan._wording import Clock, fit, plain
+from routeplan._show.console import emit_document, emit_text, plan_with_progress, write
+from routeplan._show.outputs import check_outputs, write_outputs
+from routeplan._show.wording import Clock, fit, plain
 from routeplan.errors import InputError, RouteplanError
 
 if TYPE_CHECKING:
@@ -150,7 +152,7 @@ def _root(
 @app.command()
 def demo(out: OutDirectory = None, json: JsonFlag = False, force: Force = False) -> None:
     """Plan the built-in, invented trip: the whole job."""
-    from routeplan._demo import demo_files, demo_group_file
+    from routeplan._demo.files import demo_files, demo_group_file
     from routeplan.coastline import Coastline
     from routeplan.forecast import open_forecast
     from routeplan.gpx import read_gpx

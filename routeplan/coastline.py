@@ -18,11 +18,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from routeplan import _gshhg, _shorecache, _shoremaps
-from routeplan._shorecross import crossed_intervals
-from routeplan._shoreindex import ShoreIndex, build_index
-from routeplan._shorequery import as_places, fetch_of, land_of, nearest_of, warm_up
-from routeplan._shorerings import strokes
+from routeplan._shore import cache as _shorecache
+from routeplan._shore import gshhg as _gshhg
+from routeplan._shore import maps as _shoremaps
+from routeplan._shore.cross import crossed_intervals
+from routeplan._shore.index import ShoreIndex, build_index
+from routeplan._shore.query import as_places, fetch_of, land_of, nearest_of, warm_up
+from routeplan._shore.rings import strokes
 from routeplan.errors import InputError
 
 if TYPE_CHECKING:
@@ -152,8 +154,8 @@ class Coastline:
         CoverageError
             If nothing in the layer meets the bounds.
         """
-        from routeplan._shorefile import read_layer  # shapely and pyogrio, slow to import
-        from routeplan._shoreshapes import shapes_of
+        from routeplan._shore.file import read_layer  # shapely and pyogrio, slow to import
+        from routeplan._shore.shapes import shapes_of
 
         error = math.nan if nominal_error_m is None else float(nominal_error_m)
         if error < 0.0 or math.isinf(error):

@@ -23,19 +23,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from routeplan import _coaststore
-from routeplan._coastbox import Box, box_of_bounds
-from routeplan._coastcombined import CombinedCoastline
-from routeplan._coastcompare import OffshoreComparison, compare_offshore
-from routeplan._coaststore import About, data_dir
-from routeplan._osmland import Background, land_map
+from routeplan._osm import store as _coaststore
+from routeplan._osm.combined import CombinedCoastline
+from routeplan._osm.compare import OffshoreComparison, compare_offshore
+from routeplan._osm.land import Background, land_map
+from routeplan._osm.store import About, data_dir
+from routeplan._shore.coastbox import Box, box_of_bounds
 from routeplan.coastline import Coastline
 from routeplan.errors import InputError
 
 if TYPE_CHECKING:
-    from routeplan._download import Fetcher
-    from routeplan._osmland import LandMap
-    from routeplan._overpass import OsmAnswer
+    from routeplan._download.fetcher import Fetcher
+    from routeplan._osm.land import LandMap
+    from routeplan._osm.overpass import OsmAnswer
 
 __all__ = [
     "DEFAULT_MARGIN_M",
@@ -259,7 +259,7 @@ def get_source(
         If the coast is broken in the box, so that what is land would be a guess.
     """
     # A plan that uses only what is there needs neither.
-    from routeplan._overpass import fetch_answer, polite_fetcher
+    from routeplan._osm.overpass import fetch_answer, polite_fetcher
 
     box = _asked_box(bounds, margin_m)
     error = _error_of(nominal_error_m)

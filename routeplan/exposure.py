@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan._rose import RADIALS_DEG, effective_fetch_saville1954, sectors, wind_sides
+from routeplan._shore.rose import RADIALS_DEG, effective_fetch_saville1954, sectors, wind_sides
 from routeplan.coastline import Coastline, NearestShore
 from routeplan.errors import InputError
 from routeplan.route import Leg, LegSamples, Route, Waypoint

@@ -16,11 +16,11 @@ import numpy as np
 # and a pyproj that comes after it finds no database and crashes at exit.
 import pyproj  # noqa: F401
 
-from routeplan._forecast_coverage import OLD_AFTER_S, Coverage, RouteCoverage, make_coverage
-from routeplan._forecast_guard import MEMORY_LIMIT, TIME_LIMIT_S, read_guarded
-from routeplan._forecast_names import QUANTITIES
-from routeplan._forecast_read import make_request, read_forecast, source_paths
-from routeplan._forecast_units import SI_UNITS
+from routeplan._forecast.coverage import OLD_AFTER_S, Coverage, RouteCoverage, make_coverage
+from routeplan._forecast.guard import MEMORY_LIMIT, TIME_LIMIT_S, read_guarded
+from routeplan._forecast.names import QUANTITIES
+from routeplan._forecast.read import make_request, read_forecast, source_paths
+from routeplan._forecast.units import SI_UNITS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     import xarray as xr
 
-    from routeplan._forecast_fit import Normalised
+    from routeplan._forecast.fit import Normalised
 
     Paths = str | Path | Sequence[str | Path]
     Bounds = tuple[float, float, float, float]

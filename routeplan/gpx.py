@@ -5,7 +5,7 @@ encoding that expat knows. Elevations, times and extensions are tolerated. Writt
 
 The files come from strangers, so size, depth and counts are limited, document type
 declarations are refused, and each complaint names its line. General GPX libraries keep no
-line numbers and build the whole document first, hence the small reader in `_gpxparse`.
+line numbers and build the whole document first, hence the small reader in `_line.gpxparse`.
 
 References
 ----------
@@ -24,8 +24,8 @@ from xml.etree import ElementTree
 
 import numpy as np
 
-from routeplan._gpxparse import ParsedGPX, ParsedLine, clean_text, parse_gpx, shown
-from routeplan._nodes import SHAPE
+from routeplan._line.gpxparse import ParsedGPX, ParsedLine, clean_text, parse_gpx, shown
+from routeplan._line.nodes import SHAPE
 from routeplan.errors import GPXError, InputError
 from routeplan.route import Leg, Route, Waypoint, route_from_points, route_from_track
 

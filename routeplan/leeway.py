@@ -17,15 +17,15 @@ Guard Research and Development Center, report CG-D-08-99, 1999. The figures are 
 
 from __future__ import annotations
 
-from routeplan._drifting import Drift, Shore, drift_from, time_ashore, with_drift
-from routeplan._leewaytable import (
+from routeplan._drift.drifting import Drift, Shore, drift_from, time_ashore, with_drift
+from routeplan._drift.leewaytable import (
     BRANCHES,
     LeewayObject,
     leeway_object,
     leeway_objects,
     leeway_velocity,
 )
-from routeplan._weathergrid import WeatherGrid
+from routeplan._drift.weathergrid import WeatherGrid
 
 __all__ = [
     "BRANCHES",

@@ -9,8 +9,8 @@ never hidden by something good, and beyond is never softened by something unknow
 
 from __future__ import annotations
 
-from routeplan._judging import Judgement, judge, without_swell
-from routeplan._limitvalues import (
+from routeplan._judge.judging import Judgement, judge, without_swell
+from routeplan._judge.limitvalues import (
     LIMIT_FIELDS,
     UNITS_SI,
     Limits,

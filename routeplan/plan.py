@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan._legflags import flags_of, leg_notes, offshore_verdict
-from routeplan._plancoast import ChosenCoast, choose_coast, compare_coasts
-from routeplan._plandays import launch_index, plan_days, route_with_camps
-from routeplan._plankit import kit_of
-from routeplan._plansources import (
+from routeplan._plan.coast import ChosenCoast, choose_coast, compare_coasts
+from routeplan._plan.days import launch_index, plan_days, route_with_camps
+from routeplan._plan.kit import kit_of
+from routeplan._plan.legflags import flags_of, leg_notes, offshore_verdict
+from routeplan._plan.sources import (
     CAUTIONS,
     Source,
     coast_source,
@@ -37,10 +37,10 @@ from routeplan.units import HOUR_S
 if TYPE_CHECKING:
     import xarray as xr
 
-    from routeplan._kitgroup import Group
-    from routeplan._kitplan import KitPlan
-    from routeplan._kitrules import RuleSet
-    from routeplan._planbail import LegDrift
+    from routeplan._kit.group import Group
+    from routeplan._kit.plan import KitPlan
+    from routeplan._kit.rules import RuleSet
+    from routeplan._plan.bail import LegDrift
     from routeplan.coastsource import OffshoreComparison
     from routeplan.forecast import Coverage
     from routeplan.leeway import WeatherGrid
@@ -287,7 +287,7 @@ def _with_ways_out(
     stage: StagePlan, trip: Trip, coast: Coastline, weather: WeatherGrid
 ) -> StagePlan:
     """The stage with the ways out of its proposed launch, if there is one."""
-    from routeplan._planbail import ways_out
+    from routeplan._plan.bail import ways_out
 
     if stage.scan is None or stage.best is None:
         return stage
@@ -304,8 +304,8 @@ def _scan_of(
     daylight: tuple[DaylightSpells, DaylightSpells],
     weather: WeatherGrid,
 ) -> LaunchScan:
-    from routeplan._planbail import series_adrift
-    from routeplan._planpath import path_of
+    from routeplan._plan.bail import series_adrift
+    from routeplan._plan.path import path_of
     from routeplan.sampling import sample_series
     from routeplan.windows import scan_launches
 

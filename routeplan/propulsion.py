@@ -302,7 +302,9 @@ def speed_through_water(
     head waves has about 11 % more resistance, thesportjournal.org). Meant for speeds below about
     3 m/s: no planing and no riding of waves.
     """
-    from routeplan import _power  # numba is slow to load, and not every command paddles
+    from routeplan._passage import (
+        power as _power,  # numba is slow to load, and not every command paddles
+    )
 
     angle = np.cos(np.radians(np.asarray(wave_angle_deg, dtype=float)))
     head, cross, height, cos_angle = np.broadcast_arrays(

@@ -21,12 +21,12 @@ from typing import Any
 
 import numpy as np
 
-from routeplan import _provider_base as base
-from routeplan import _provider_store as storage
-from routeplan._download import Fetcher
-from routeplan._download_cache import locked
-from routeplan._provider_catalogue import PROVIDERS, Provider
-from routeplan._provider_store import DownloadedForecast
+from routeplan._download.cache import locked
+from routeplan._download.fetcher import Fetcher
+from routeplan._provider import base
+from routeplan._provider import store as storage
+from routeplan._provider.catalogue import PROVIDERS, Provider
+from routeplan._provider.store import DownloadedForecast
 from routeplan.errors import CoverageError, DownloadError, InputError
 
 # Sorted by code point, as everywhere here; the other order would put the constant first.

@@ -12,8 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from routeplan._facts import Night
-from routeplan._kitamounts import (
+from routeplan._kit.amounts import (
     HEAT_OF_BUTANE_J_KG,
     LONGER,
     MET,
@@ -24,7 +23,8 @@ from routeplan._kitamounts import (
     heat_to_boil,
     resting_energy_mifflin1990,
 )
-from routeplan._kitgroup import Group, Person
+from routeplan._kit.facts import Night
+from routeplan._kit.group import Group, Person
 from routeplan.units import ZERO_CELSIUS_K
 
 __all__ = [

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
-from routeplan._document import legs_document, plan_document
+from routeplan._show.document import legs_document, plan_document
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -55,7 +55,7 @@ def _json(value: Any) -> str:
 
 def render_plan(plan: Plan, console: Console) -> None:
     """Print a plan: for each stage when to launch and why, then what that rests on."""
-    from routeplan import _tables  # rich loads here, for those who want text only
+    from routeplan._show import tables as _tables  # rich loads here, for those who want text only
 
     _tables.render_plan(plan, console)
 
@@ -66,20 +66,20 @@ def render_legs(plan: Plan, console: Console, *, details: bool = False) -> None:
     With `details` a paragraph on each leg follows: effective fetch, winds that blow off the
     land, stretches far from shore and the nearest shore.
     """
-    from routeplan import _tables
+    from routeplan._show import tables as _tables
 
     _tables.render_legs(plan, console, details=details)
 
 
 def forecast_document(data: xr.Dataset, route: Route | None = None) -> dict[str, Any]:
     """What a forecast covers; with a route, how many of its points lie on the grid."""
-    from routeplan import _forecastpage
+    from routeplan._show import forecastpage as _forecastpage
 
     return _forecastpage.forecast_document(_forecastpage.facts_of(data, route))
 
 
 def render_forecast(data: xr.Dataset, console: Console, route: Route | None = None) -> None:
     """Print what a forecast covers, in UTC, and whether a route lies on its grid."""
-    from routeplan import _forecastpage
+    from routeplan._show import forecastpage as _forecastpage
 
     _forecastpage.render_forecast(_forecastpage.facts_of(data, route), console)

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from routeplan._nodes import Node, TrackOptions, nodes_of_points, nodes_of_track
-from routeplan._polyline import Polyline, bounds_of_line
-from routeplan._waypoint import Waypoint, is_camp
+from routeplan._line.nodes import Node, TrackOptions, nodes_of_points, nodes_of_track
+from routeplan._line.polyline import Polyline, bounds_of_line
+from routeplan._line.waypoint import Waypoint, is_camp
 from routeplan.errors import InputError
 from routeplan.geodesy import FloatArray, interpolate, inverse, path_length
 

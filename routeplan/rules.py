@@ -23,14 +23,14 @@ Own rules replace those of the default set by name; `off = true` takes one away.
 
 from __future__ import annotations
 
-from routeplan._factlist import FACTS, LEVELS, Fact
-from routeplan._facts import Context, Night, nights_of
-from routeplan._facts import contexts as trip_facts
-from routeplan._kitapply import KitLine, apply_rules, leg_words
-from routeplan._kitexpr import Condition, ConditionError, check_condition
-from routeplan._kitgroup import Bag, Group, Person, Spare, read_group
-from routeplan._kitrules import Item, Rule, RuleSet, default_rules, read_rules
-from routeplan._kitspares import (
+from routeplan._kit.apply import KitLine, apply_rules, leg_words
+from routeplan._kit.expr import Condition, ConditionError, check_condition
+from routeplan._kit.factlist import FACTS, LEVELS, Fact
+from routeplan._kit.facts import Context, Night, nights_of
+from routeplan._kit.facts import contexts as trip_facts
+from routeplan._kit.group import Bag, Group, Person, Spare, read_group
+from routeplan._kit.rules import Item, Rule, RuleSet, default_rules, read_rules
+from routeplan._kit.spares import (
     ChosenSpare,
     SpareChoice,
     balance,

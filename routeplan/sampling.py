@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from routeplan._sampling_cells import Cells, gather, locate, nearest_sea
+from routeplan._forecast.sampling_cells import Cells, gather, locate, nearest_sea
 from routeplan.errors import CoverageError, InputError
 
 if TYPE_CHECKING:

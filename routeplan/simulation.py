@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from routeplan._marchfields import (
+from routeplan._passage.marchfields import (
     COMPUTED,
     check,
     collect,
@@ -34,7 +34,7 @@ from routeplan._marchfields import (
     steps,
     watched,
 )
-from routeplan._path import Path, path_along
+from routeplan._passage.path import Path, path_along
 from routeplan.errors import InputError
 from routeplan.propulsion import Craft, craft_row
 
@@ -217,7 +217,9 @@ def simulate(
     course, and s = cross current + leeway share x cross wind, which the heading must make good;
     |s| >= v, or a speed below `MIN_WAY_MS`, is no headway.
     """
-    from routeplan import _march  # numba is slow to load, and not every command paddles
+    from routeplan._passage import (
+        march as _march,  # numba is slow to load, and not every command paddles
+    )
 
     crafts = (craft,) if isinstance(craft, Craft) else tuple(craft)
     check(series, crafts, path.length_m.size)
@@ -281,7 +283,9 @@ def speed_over_ground(
         [m/s]; 0 where no way is made or the course cannot be held, nan where the wind is unknown.
         Unknown sea and current count as none.
     """
-    from routeplan import _march  # numba is slow to load, and not every command paddles
+    from routeplan._passage import (
+        march as _march,  # numba is slow to load, and not every command paddles
+    )
 
     now, have, shape = conditions(weather, course_deg)
     course = np.radians(np.broadcast_to(np.asarray(course_deg, dtype=float), shape)).ravel()

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from routeplan._place import KINDS, Place, kind_of, places_of_waypoints
-from routeplan._placefile import read_places
-from routeplan._placelanding import LandingState
-from routeplan._placeline import Stop, camps_on_line, places_on_line, staged_route
-from routeplan._stagebail import Bailout, ShoreSide, bailouts
-from routeplan._stagechoice import DayStage, Itinerary
-from routeplan._stagehops import Hops, StageWeights, StageWishes
-from routeplan._stageother import Alternative, other_plans, other_trips, replan
-from routeplan._stageplan import StageTable, choose_stages, stage_table
-from routeplan._stageroutes import part_of_route, position_on_route, there_and_back
+from routeplan._stages.bail import Bailout, ShoreSide, bailouts
+from routeplan._stages.choice import DayStage, Itinerary
+from routeplan._stages.hops import Hops, StageWeights, StageWishes
+from routeplan._stages.other import Alternative, other_plans, other_trips, replan
+from routeplan._stages.place import KINDS, Place, kind_of, places_of_waypoints
+from routeplan._stages.placefile import read_places
+from routeplan._stages.placelanding import LandingState
+from routeplan._stages.placeline import Stop, camps_on_line, places_on_line, staged_route
+from routeplan._stages.plan import StageTable, choose_stages, stage_table
+from routeplan._stages.routes import part_of_route, position_on_route, there_and_back
 from routeplan.route import Leg, Route, Waypoint
 
 __all__ = [

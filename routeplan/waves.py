@@ -12,7 +12,7 @@ Heights are Hm0 and periods peak periods, deep water. A local sea holds no swell
 
 from __future__ import annotations
 
-from routeplan._growth import (
+from routeplan._sea.growth import (
     GRAVITY_MS2,
     steepness,
     wave_growth_cem2003,
@@ -21,8 +21,8 @@ from routeplan._growth import (
     wave_growth_lewis1990,
     wave_growth_spm1984,
 )
-from routeplan._localsea import LocalSea, fetch_toward, local_sea
-from routeplan._seachoice import OPEN_FETCH_M, WaveSource, with_sea
+from routeplan._sea.localsea import LocalSea, fetch_toward, local_sea
+from routeplan._sea.seachoice import OPEN_FETCH_M, WaveSource, with_sea
 
 __all__ = [
     "GRAVITY_MS2",

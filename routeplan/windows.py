@@ -25,11 +25,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan._advice import NearestMiss, nearest_miss, propose_launch, why_launch
-from routeplan._bailout import Adrift, Landing, drift_along, landings_under_power
-from routeplan._findings import Finding
-from routeplan._launchscan import LaunchScan, Outing
-from routeplan._turnback import TurnBack, turn_back_times
+from routeplan._judge.advice import NearestMiss, nearest_miss, propose_launch, why_launch
+from routeplan._judge.bailout import Adrift, Landing, drift_along, landings_under_power
+from routeplan._judge.findings import Finding
+from routeplan._judge.launchscan import LaunchScan, Outing
+from routeplan._judge.turnback import TurnBack, turn_back_times
 from routeplan.errors import InputError
 from routeplan.limits import Limits, Verdict
 from routeplan.propulsion import Craft

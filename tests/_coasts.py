@@ -5,10 +5,10 @@ import itertools
 import numpy as np
 import shapely
 
-from routeplan._coastmerge import rings_of
-from routeplan._shoreindex import build_index
-from routeplan._shoremaps import ring_table
-from routeplan._shorerings import strokes
+from routeplan._osm.merge import rings_of
+from routeplan._shore.index import build_index
+from routeplan._shore.maps import ring_table
+from routeplan._shore.rings import strokes
 from routeplan.coastline import Coastline
 
 

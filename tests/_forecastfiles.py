@@ -3,7 +3,7 @@
 import numpy as np
 import xarray as xr
 
-from routeplan._eccodes import load_eccodes
+from routeplan._forecast.eccodes import load_eccodes
 
 KNOT_MS = 1852.0 / 3600.0
 PACKING = 2.0**-23 * 32.0  # 24 bits over the range of the winds, in m/s

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from routeplan._demo import demo_files
+from routeplan._demo.files import demo_files
 from routeplan.forecast import open_forecast
 from routeplan.gpx import read_gpx
 from routeplan.limits import read_limits

@@ -10,14 +10,14 @@ import pytest
 from matplotlib.colors import to_rgb
 from planmaker import demo_plan, legs_plan, with_names, with_scan
 
-from routeplan import _map
-from routeplan._canvas import DOTS_PER_INCH, drawable, png_bytes, text_width, wrapped
-from routeplan._labels import LabelField
-from routeplan._launchaxis import LaunchAxis, hour_step
-from routeplan._launchchart import _LOOKS, _NIGHT, launches_figure
-from routeplan._map import map_figure
-from routeplan._plansources import COAST_CAUTION
-from routeplan._wording import Clock
+from routeplan._plan.sources import COAST_CAUTION
+from routeplan._show import map as _map
+from routeplan._show.canvas import DOTS_PER_INCH, drawable, png_bytes, text_width, wrapped
+from routeplan._show.labels import LabelField
+from routeplan._show.launchaxis import LaunchAxis, hour_step
+from routeplan._show.launchchart import _LOOKS, _NIGHT, launches_figure
+from routeplan._show.map import map_figure
+from routeplan._show.wording import Clock
 from routeplan.charts import draw_launches, draw_map
 from routeplan.coastline import Coastline
 from routeplan.errors import InputError

@@ -13,8 +13,8 @@ import pytest
 import xarray as xr
 
 from routeplan import __version__, cli
-from routeplan._demo import demo_files
-from routeplan._outputs import check_outputs, write_outputs
+from routeplan._demo.files import demo_files
+from routeplan._show.outputs import check_outputs, write_outputs
 from routeplan.errors import InputError
 
 HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
@@ -413,7 +413,7 @@ def test_a_failure_half_way_leaves_nothing(tmp_path, monkeypatch):
 
 def test_a_file_that_appears_meanwhile_is_not_overwritten(tmp_path, monkeypatch):
     target = tmp_path / "a"
-    monkeypatch.setattr("routeplan._outputs.check_outputs", lambda *_, **__: None)
+    monkeypatch.setattr("routeplan._show.outputs.check_outputs", lambda *_, **__: None)
     target.write_bytes(b"mine")
     with pytest.raises(InputError, match="a: cannot be written: File exists"):
         write_outputs({target: b"ours"}, overwrite=False)

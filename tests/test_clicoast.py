@@ -10,9 +10,10 @@ import pytest
 from _overpass_server import OsmDatabase
 from _servers import Fault, FaultyServer
 
-from routeplan import _overpass, cli
-from routeplan._download import Fetcher
-from routeplan._plansources import COAST_CAUTION
+from routeplan import cli
+from routeplan._download.fetcher import Fetcher
+from routeplan._osm import overpass as _overpass
+from routeplan._plan.sources import COAST_CAUTION
 from routeplan.coastsource import data_dir, list_sources
 
 # In the open Skagerrak, some 20 km from any shore of the default coastline.

@@ -10,11 +10,13 @@ import xarray as xr
 from _gribservers import GribFilter
 from _servers import Fault, FaultyServer
 
-from routeplan import _cliforecast, _clioptions, cli, providers
-from routeplan._demo import demo_files
-from routeplan._download import Fetcher
-from routeplan._forecast_read import read_forecast
-from routeplan._plansources import COAST_CAUTION
+from routeplan import cli, providers
+from routeplan._demo.files import demo_files
+from routeplan._download.fetcher import Fetcher
+from routeplan._forecast.read import read_forecast
+from routeplan._plan.sources import COAST_CAUTION
+from routeplan._show import cliforecast as _cliforecast
+from routeplan._show import clioptions as _clioptions
 from routeplan.providers import PROVIDERS
 
 NOW = np.datetime64("2026-11-25T12:00:00", "ns")
@@ -350,7 +352,7 @@ def test_a_file_that_claims_to_be_fresh_in_words_is_of_unknown_age(capfd, here, 
 def test_files_of_strangers_are_read_in_another_process(capfd, here, monkeypatch):
     """A decoder that dies on a file takes no command with it."""
     (here / "bad.grib2").write_bytes(demo_files().forecast_grib.read_bytes())
-    monkeypatch.setattr("routeplan._forecast_guard._COMMAND", "import os; os.kill(os.getpid(), 11)")
+    monkeypatch.setattr("routeplan._forecast.guard._COMMAND", "import os; os.kill(os.getpid(), 11)")
     for command in (
         ["windows", "short.gpx", "--forecast", "bad.grib2"],
         ["forecast", "show", "bad.grib2"],

@@ -13,11 +13,11 @@ import shapely
 from _overpass_server import OsmDatabase
 from _servers import FaultyServer
 
-from routeplan._coastbox import Box
-from routeplan._coastmerge import chains_of
-from routeplan._download import Fetcher
-from routeplan._osmland import Background, land_map
-from routeplan._overpass import query, read_answer
+from routeplan._download.fetcher import Fetcher
+from routeplan._osm.land import Background, land_map
+from routeplan._osm.merge import chains_of
+from routeplan._osm.overpass import query, read_answer
+from routeplan._shore.coastbox import Box
 from routeplan.coastline import Coastline
 from routeplan.coastsource import get_source, read_source
 from routeplan.errors import CoverageError

@@ -14,11 +14,12 @@ from _overpass_server import OsmDatabase
 from _servers import Fault, FaultyServer, Resource
 from pyproj import Geod
 
-from routeplan import _coaststore, coastsource
-from routeplan._coastbox import Box
-from routeplan._coastcombined import CombinedCoastline
-from routeplan._download import Fetcher
-from routeplan._osmland import Background, land_map
+from routeplan import coastsource
+from routeplan._download.fetcher import Fetcher
+from routeplan._osm import store as _coaststore
+from routeplan._osm.combined import CombinedCoastline
+from routeplan._osm.land import Background, land_map
+from routeplan._shore.coastbox import Box
 from routeplan.coastsource import (
     coast_for,
     compare_offshore,
@@ -256,7 +257,7 @@ def test_bad_answer_is_refused_and_not_cached(got, server, database, body, words
 
 
 def test_huge_answer_is_refused(got, monkeypatch):
-    monkeypatch.setattr("routeplan._overpass.MAX_BYTES", 500)
+    monkeypatch.setattr("routeplan._osm.overpass.MAX_BYTES", 500)
     with pytest.raises(DownloadError, match="than the 500 bytes allowed"):
         got()
 

@@ -17,9 +17,9 @@ import xarray as xr
 from geographiclib.geodesic import Geodesic
 from pyproj import Transformer
 
-from routeplan._demo import LIMITS, README, ROUTE, demo_files
-from routeplan._demodata import GRIB_PARAMETERS, main, write_demo
-from routeplan._demotrip import ROUTE_POINTS, WAYPOINTS
+from routeplan._demo.data import GRIB_PARAMETERS, main, write_demo
+from routeplan._demo.files import LIMITS, README, ROUTE, demo_files
+from routeplan._demo.trip import ROUTE_POINTS, WAYPOINTS
 from routeplan.errors import InputError
 from routeplan.forecast import open_forecast
 from routeplan.gpx import read_gpx
@@ -219,7 +219,7 @@ def test_inner_passages_are_sheltered(shore, start, end):
 
 def grib_fields(path):
     """Values (time, latitude ascending, longitude) by CF name, read with ecCodes alone."""
-    import eccodes  # after pyproj: see routeplan._demodata
+    import eccodes  # after pyproj: see routeplan._demo.data
 
     names = {parameter[:3]: name for name, parameter in GRIB_PARAMETERS.items()}
     found = {name: [] for name in names.values()}

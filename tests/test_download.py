@@ -14,10 +14,10 @@ from pathlib import Path
 import pytest
 from _servers import Fault, FaultyServer, Resource
 
-from routeplan._download import Fetcher, Job
-from routeplan._download_cache import cache_dir, locked
-from routeplan._download_checks import content_fault, one_line
-from routeplan._download_http import retry_after_s
+from routeplan._download.cache import cache_dir, locked
+from routeplan._download.checks import content_fault, one_line
+from routeplan._download.fetcher import Fetcher, Job
+from routeplan._download.http import retry_after_s
 from routeplan.errors import DownloadError, InputError
 
 
@@ -572,7 +572,7 @@ def test_one_waits_while_another_holds_the_lock(tmp_path):
 
 CHILD = """
 import sys
-from routeplan._download import Fetcher
+from routeplan._download.fetcher import Fetcher
 url, root = sys.argv[1:]
 with Fetcher(root, pause_s=0.0, backoff_s=0.01) as fetcher:
     path = fetcher.get(url, name="x", expect="grib")

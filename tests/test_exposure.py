@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from routeplan._legflags import leg_flags, offshore_verdict
+from routeplan._plan.legflags import leg_flags, offshore_verdict
 from routeplan.coastline import Coastline
 from routeplan.errors import InputError
 from routeplan.exposure import (

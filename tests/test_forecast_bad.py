@@ -19,7 +19,7 @@ from _forecastfiles import (
     write_netcdf,
 )
 
-from routeplan import _forecast_guard
+from routeplan._forecast import guard as _forecast_guard
 from routeplan.errors import InputError
 from routeplan.forecast import inspect_forecast, open_forecast, open_forecast_guarded
 
@@ -317,8 +317,8 @@ def test_a_decoder_that_wants_too_much_memory_is_stopped(tmp_path):
 
 
 def test_an_unexpected_error_keeps_its_trace(tmp_path, monkeypatch):
-    wrong = "import routeplan._forecast_read as r; r.read_forecast = None; " + (
-        "from routeplan._forecast_guard import _child; _child()"
+    wrong = "import routeplan._forecast.read as r; r.read_forecast = None; " + (
+        "from routeplan._forecast.guard import _child; _child()"
     )
     monkeypatch.setattr(_forecast_guard, "_COMMAND", wrong)
     with pytest.raises(InputError, match=r"f\.nc: cannot be read .TypeError: 'NoneType'") as err:

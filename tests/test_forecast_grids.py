@@ -10,9 +10,9 @@ import pytest
 import xarray as xr
 from _forecastfiles import FIRST, hours, message, smooth
 
-from routeplan._forecast_fields import RegularGrid
-from routeplan._forecast_points import PointGrid, axis_angle
-from routeplan._forecast_resample import Resampler
+from routeplan._forecast.fields import RegularGrid
+from routeplan._forecast.points import PointGrid, axis_angle
+from routeplan._forecast.resample import Resampler
 from routeplan.errors import CoverageError, InputError
 from routeplan.forecast import coverage, open_forecast
 from routeplan.sampling import sample_series
@@ -144,7 +144,7 @@ def _write(path, content):
 
 
 def _claim_earth_relative(content):
-    from routeplan._eccodes import load_eccodes
+    from routeplan._forecast.eccodes import load_eccodes
 
     eccodes = load_eccodes()
     out, rest = b"", content
@@ -355,7 +355,7 @@ def test_regular_gaussian(north_first, tmp_path):
 
 
 def test_reduced_gaussian(tmp_path):
-    from routeplan._eccodes import load_eccodes
+    from routeplan._forecast.eccodes import load_eccodes
 
     eccodes = load_eccodes()
     handle = eccodes.codes_grib_new_from_samples("reduced_gg_sfc_grib2")
@@ -423,7 +423,7 @@ def test_a_box_off_a_projected_grid_is_said(tmp_path):
 
 
 def test_a_spectral_or_unknown_grid_is_refused(tmp_path):
-    from routeplan._eccodes import load_eccodes
+    from routeplan._forecast.eccodes import load_eccodes
 
     eccodes = load_eccodes()
     handle = eccodes.codes_grib_new_from_samples("sh_sfc_grib2")

@@ -19,10 +19,10 @@ import numpy as np
 import pyproj
 import pytest
 
-from routeplan._eccodes import load_eccodes
-from routeplan._forecast_derive import derive
-from routeplan._forecast_fields import Meta, RegularGrid, Request, to_si
-from routeplan._forecast_grib import read_grib
+from routeplan._forecast.derive import derive
+from routeplan._forecast.eccodes import load_eccodes
+from routeplan._forecast.fields import Meta, RegularGrid, Request, to_si
+from routeplan._forecast.grib import read_grib
 from routeplan.errors import RouteplanError
 from routeplan.forecast import open_forecast, open_forecast_guarded
 

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-import routeplan._gpxparse
+import routeplan._line.gpxparse
 import routeplan.gpx
-from routeplan._gpxparse import clean_text
+from routeplan._line.gpxparse import clean_text
 from routeplan.errors import GPXError, InputError
 from routeplan.geodesy import direct, inverse
 from routeplan.gpx import list_routes, read_gpx, write_gpx
@@ -469,7 +469,7 @@ def test_the_limit_of_size_is_50_megabytes():
     ],
 )
 def test_counts_are_limited(write, monkeypatch, limit, body, words):
-    monkeypatch.setattr(routeplan._gpxparse, limit, 9)
+    monkeypatch.setattr(routeplan._line.gpxparse, limit, 9)
     assert re.search(words, refusal(write(gpx(body))))
 
 

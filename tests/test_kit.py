@@ -11,8 +11,8 @@ import pytest
 from planmaker import demo_plan, legs_plan
 
 import routeplan
-from routeplan._kitplan import plan_kit
-from routeplan._kitwarmth import mat_r_wanted, warmth
+from routeplan._kit.plan import plan_kit
+from routeplan._kit.warmth import mat_r_wanted, warmth
 from routeplan.limits import Verdict
 from routeplan.rules import FACTS, Group, Night, Person, nights_of, read_group, trip_facts
 

@@ -10,11 +10,11 @@ from planmaker import demo_plan
 from rich.console import Console
 from test_kit import demo_kit
 
-from routeplan._demo import demo_files, demo_group_file
-from routeplan._kitdocument import kit_documents
-from routeplan._kittable import render_kit
-from routeplan._page import Page
-from routeplan._wording import Clock
+from routeplan._demo.files import demo_files, demo_group_file
+from routeplan._show.kitdocument import kit_documents
+from routeplan._show.kittable import render_kit
+from routeplan._show.page import Page
+from routeplan._show.wording import Clock
 from routeplan.cli import run
 from routeplan.report import document_text, plan_document, render_plan
 from routeplan.rules import read_group

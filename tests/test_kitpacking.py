@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 
-from routeplan._packfit import PackItem, pack
+from routeplan._kit.packfit import PackItem, pack
 from routeplan.errors import InputError
 from routeplan.rules import Bag
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from routeplan._legflags import leg_flags, leg_notes, offshore_verdict
+from routeplan._plan.legflags import leg_flags, leg_notes, offshore_verdict
 from routeplan.coastsource import OffshoreComparison
 from routeplan.exposure import route_exposure
 from routeplan.geodesy import direct

@@ -9,10 +9,10 @@ import pytest
 import shapely
 from _coasts import coast_of, in_ways, islands, star
 
-from routeplan._coastbox import Box, box_of_bounds
-from routeplan._osmland import Background, land_map
-from routeplan._osmrings import clip_chain, coast_rings, join_edges, signed_area
-from routeplan._osmwater import WaterArea
+from routeplan._osm.land import Background, land_map
+from routeplan._osm.rings import clip_chain, coast_rings, join_edges, signed_area
+from routeplan._osm.water import WaterArea
+from routeplan._shore.coastbox import Box, box_of_bounds
 from routeplan.errors import CoverageError, InputError
 
 BOX = Box(0.0, 0.0, 10.0, 10.0)

@@ -5,8 +5,8 @@ import json
 import numpy as np
 import pytest
 
-from routeplan._coastbox import Box
-from routeplan._overpass import query, read_answer
+from routeplan._osm.overpass import query, read_answer
+from routeplan._shore.coastbox import Box
 
 BOX = Box(10.0, 58.0, 11.0, 59.0)
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from stagemaker import forecast, north_route
 
-from routeplan._placelanding import landing_sea
+from routeplan._stages.placelanding import landing_sea
 from routeplan.errors import InputError
 from routeplan.geodesy import direct, inverse
 from routeplan.limits import Verdict

@@ -5,11 +5,11 @@ import pytest
 import shapely
 from _coasts import coast_of
 
-from routeplan import _coaststore
-from routeplan._coastbox import Box
-from routeplan._coaststore import About
-from routeplan._osmland import Background, land_map
-from routeplan._plancoast import choose_coast, compare_coasts
+from routeplan._osm import store as _coaststore
+from routeplan._osm.land import Background, land_map
+from routeplan._osm.store import About
+from routeplan._plan.coast import choose_coast, compare_coasts
+from routeplan._shore.coastbox import Box
 from routeplan.coastline import Coastline
 from routeplan.coastsource import CombinedCoastline, data_dir, read_source
 from routeplan.errors import InputError

@@ -3,15 +3,15 @@
 import numpy as np
 import pytest
 
-from routeplan._forecast_coverage import make_coverage
-from routeplan._plansources import (
+from routeplan._forecast.coverage import make_coverage
+from routeplan._plan.sources import (
     CAUTIONS,
     COAST_CAUTION,
     coast_source,
     forecast_age_s,
     forecast_warnings,
 )
-from routeplan._sourcewords import moment_of
+from routeplan._show.sourcewords import moment_of
 from routeplan.forecast import OLD_AFTER_S
 from routeplan.plan import Trip, plan_trip
 from routeplan.route import Waypoint, route_from_points

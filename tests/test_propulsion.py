@@ -188,7 +188,7 @@ def test_a_craft_of_ones_own():
 def test_without_a_place_to_keep_compiled_code_it_is_compiled_anew(monkeypatch):
     import numba
 
-    from routeplan._power import compiled
+    from routeplan._passage.power import compiled
 
     made = []
 

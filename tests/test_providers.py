@@ -15,13 +15,14 @@ import pytest
 from _gribservers import CODES, GribFilter, OpenData, decoded, value
 from _servers import Fault, FaultyServer
 
-from routeplan import _provider_base as base
-from routeplan import _provider_ecmwf, providers
-from routeplan._download import Fetcher
-from routeplan._provider_crop import crop_file
-from routeplan._provider_ecmwf import ecmwf_ensemble_steps, ecmwf_steps
-from routeplan._provider_grib import read_messages
-from routeplan._provider_nomads import gefs_steps, gfs_steps
+from routeplan import providers
+from routeplan._download.fetcher import Fetcher
+from routeplan._provider import base
+from routeplan._provider import ecmwf as _provider_ecmwf
+from routeplan._provider.crop import crop_file
+from routeplan._provider.ecmwf import ecmwf_ensemble_steps, ecmwf_steps
+from routeplan._provider.grib import read_messages
+from routeplan._provider.nomads import gefs_steps, gfs_steps
 from routeplan.errors import CoverageError, DownloadError, InputError
 from routeplan.providers import PROVIDERS, get_forecast
 
@@ -683,7 +684,7 @@ def test_headers_with_any_byte_changed_are_read_or_refused(tmp_path):
 CHILD = """
 import sys
 import numpy as np
-from routeplan._download import Fetcher
+from routeplan._download.fetcher import Fetcher
 from routeplan.providers import get_forecast
 provider, url, root = sys.argv[1:]
 now = np.datetime64("2026-11-25T12:00:00")

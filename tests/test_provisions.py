@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from routeplan._facts import Night
-from routeplan._kitamounts import LONGER
+from routeplan._kit.amounts import LONGER
+from routeplan._kit.facts import Night
 from routeplan.errors import InputError
 from routeplan.provisions import (
     COOKING,

@@ -13,12 +13,12 @@ from planmaker import demo_plan, legs_plan, with_names, with_scan
 from rich.console import Console
 
 from routeplan import __version__
-from routeplan._answers import chosen_window, stage_answer
-from routeplan._legdetails import leg_details, sector_words
-from routeplan._sourcewords import comparison_words
-from routeplan._strips import strip_legend, strip_rows
-from routeplan._values import rounded, utc
-from routeplan._wording import (
+from routeplan._show.answers import chosen_window, stage_answer
+from routeplan._show.legdetails import leg_details, sector_words
+from routeplan._show.sourcewords import comparison_words
+from routeplan._show.strips import strip_legend, strip_rows
+from routeplan._show.values import rounded, utc
+from routeplan._show.wording import (
     LIMIT_LETTERS,
     LIMIT_WORDS,
     Clock,

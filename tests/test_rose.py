@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from routeplan._rose import RADIALS_DEG, effective_fetch_saville1954, sectors, wind_sides
+from routeplan._shore.rose import RADIALS_DEG, effective_fetch_saville1954, sectors, wind_sides
 
 
 def test_equal_radials_give_their_length():

@@ -9,7 +9,7 @@ from geographiclib.geodesic import Geodesic
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from routeplan._nodes import SHAPE
+from routeplan._line.nodes import SHAPE
 from routeplan.errors import InputError
 from routeplan.geodesy import direct, interpolate, inverse, path_length
 from routeplan.route import (

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from routeplan._facts import light
+from routeplan._kit.facts import light
 from routeplan.errors import InputError
 from routeplan.rules import (
     FACTS,
@@ -540,7 +540,7 @@ def test_the_documented_facts_are_the_facts():
 
 
 def test_rules_that_take_too_long_are_stopped(tmp_path, monkeypatch):
-    monkeypatch.setattr("routeplan._kitapply._SECONDS", -1.0)
+    monkeypatch.setattr("routeplan._kit.apply._SECONDS", -1.0)
     with pytest.raises(InputError, match=r"own.toml:1: rule 'r': the rules take more than -1 s"):
         apply_rules(own(tmp_path, "offshore_m > 5.0"), tuple(contexts([1.0])), 1)
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from matplotlib.patches import Rectangle
 
-from routeplan._speedchart import BANDS, speed_figure
+from routeplan._show.speedchart import BANDS, speed_figure
 from routeplan.charts import draw_speed
 from routeplan.errors import InputError
 from routeplan.propulsion import CRAFTS, speed_against_wind

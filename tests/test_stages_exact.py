@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from routeplan._stagehops import Hops
-from routeplan._stagesearch import cheapest
+from routeplan._stages.hops import Hops
+from routeplan._stages.search import cheapest
 from routeplan.stops import StageWeights, StageWishes
 
 MIDNIGHT = np.datetime64("2026-06-21T00:00", "ns")

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from stagemaker import HOUR, MIDNIGHT, forecast, north_route
 
-from routeplan._demo import demo_files
+from routeplan._demo.files import demo_files
 from routeplan.cli import run
 from routeplan.errors import InputError
 from routeplan.forecast import open_forecast

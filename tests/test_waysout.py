@@ -10,8 +10,8 @@ import pytest
 from planmaker import demo_plan, with_scan
 from rich.console import Console
 
-from routeplan._waystable import committing_legs, ways_lines
-from routeplan._wording import Clock
+from routeplan._show.waystable import committing_legs, ways_lines
+from routeplan._show.wording import Clock
 from routeplan.report import document_text, plan_document, render_plan
 
 CLOCK = Clock("Europe/Stockholm")

@@ -12,9 +12,9 @@ import time
 import numpy as np
 from passagemaker import GUST, HEIGHT, HOUR, MINUTE, START, U, V, days, straight
 
-from routeplan._placelanding import LandingSea
-from routeplan._stagegrid import Ground, stage_hops
-from routeplan._stagesearch import cheapest
+from routeplan._stages.grid import Ground, stage_hops
+from routeplan._stages.placelanding import LandingSea
+from routeplan._stages.search import cheapest
 from routeplan.limits import Limits
 from routeplan.propulsion import craft
 from routeplan.sampling import PointSeries

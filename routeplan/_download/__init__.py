@@ -1,0 +1,1 @@
+"""Whole files over HTTP, for `providers` and `coastsource`."""

@@ -1,0 +1,131 @@
+"""Which launch to propose and why, and what stands between a trip and a window."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from routeplan._judge.findings import duration, limit_words, show_limit
+from routeplan._judge.launchscan import LaunchScan
+from routeplan.limits import Verdict
+
+__all__ = ["NearestMiss", "nearest_miss", "propose_launch", "why_launch"]
+
+_EQUAL_MARGIN = 0.02  # shares of a limit that differ by less are no reason to wait
+# Not of the user's taste, or (drift) not followed far enough to say how much would do
+_NEVER_EASED = ("progress", "current", "daylight", "drift")
+
+
+def propose_launch(scan: LaunchScan, among: NDArray[np.bool_] | None = None) -> int | None:
+    """Index of the launch to propose; None when none is within or close.
+
+    Of the best verdict there is, a launch that stays good when it is late and slow goes first;
+    then the one with the most in hand against its tightest limit; among those that come within
+    `_EQUAL_MARGIN` of it, the earliest. `among` (m,) says which launches may be proposed; all by
+    default.
+    """
+    good = scan.verdict <= Verdict.CLOSE
+    if among is not None:
+        good &= among
+    if not good.any():
+        return None
+    good &= scan.verdict == scan.verdict[good].min()
+    if scan.robust is not None and (good & scan.robust).any():
+        good &= scan.robust
+    margin = np.where(good & np.isfinite(scan.margin), scan.margin, -np.inf)
+    return int(np.argmax(good & (margin >= margin.max() - _EQUAL_MARGIN)))
+
+
+def why_launch(scan: LaunchScan, i: int) -> str:
+    """One sentence on what speaks for launch i among its equals."""
+    verdict = Verdict(int(scan.verdict[i]))
+    if verdict > Verdict.CLOSE:
+        return f"This launch is {verdict.word}; nothing speaks for it."
+    limits = scan.detail.limits
+    words = "within the limits" if verdict is Verdict.WITHIN else "good, though close to a limit"
+    parts = [f"It is {words}"]
+    if np.isfinite(scan.margin[i]):
+        tightest = limit_words(str(scan.margin_limit[i]))
+        parts.append(
+            f"with {100.0 * scan.margin[i]:.0f} % in hand against its tightest limit, {tightest}"
+        )
+    if scan.robust is not None:
+        late, slow = duration(limits.delay_s), f"{100.0 * limits.slower_share:.0f} %"
+        stays = "stays good" if scan.robust[i] else "does not stay good"
+        parts.append(f"and it {stays} when you leave {late} later and paddle {slow} slower")
+    if scan.share_within is not None:
+        count = round(float(scan.share_within[i]) * scan.members)
+        parts.append(f"{count} of {scan.members} forecast members agree")
+    return ", ".join(parts) + "."
+
+
+@dataclass(frozen=True, slots=True)
+class NearestMiss:
+    """What would open a launch where none is good.
+
+    `i` is the launch; `limit` the one limit that alone stands against it, which would have to be
+    `needed` instead of `limit_value` (SI), or "" when no single limit does. `legs` is how many
+    legs from the start are good at `shorter_i`, 0 when none; `texts` says both.
+    """
+
+    i: int | None
+    limit: str
+    limit_value: float
+    needed: float
+    shorter_i: int | None
+    legs: int
+    texts: tuple[str, ...]
+
+
+def nearest_miss(scan: LaunchScan) -> NearestMiss | None:
+    """Nearest miss of a scan without a good launch; None when there is a good one.
+
+    Only launches on which nothing is unknown count. The limit of daylight, and headway, are never
+    proposed to be eased; those of the user's choice are, as a question of how much, not as advice
+    to do so.
+    """
+    if not scan.launch.size or scan.verdict.min() <= Verdict.CLOSE:
+        return None
+    i, limit, needed = _single_limit(scan)
+    legs, shorter = _shorter(scan)
+    texts = []
+    value = scan.detail.limits.value(limit) if limit else np.nan
+    if limit:
+        texts.append(
+            f"Only the limit on {limit_words(limit)} stands against the nearest launch: it needs "
+            f"{show_limit(limit, needed)} where the limit is {show_limit(limit, value)}."
+        )
+    if legs:
+        numbers = scan.leg_numbers[:legs]
+        last = f"leg {numbers[-1]}" if legs > 1 else f"leg {numbers[0]} alone"
+        texts.append(f"A shorter trip, as far as the end of {last}, would be good.")
+    if not texts:
+        texts.append("No single limit and no shorter trip would open a launch.")
+    return NearestMiss(i, limit, value, needed, shorter, legs, tuple(texts))
+
+
+def _single_limit(scan: LaunchScan) -> tuple[int | None, str, float]:
+    """Launch on which one limit alone is beyond, by the least; its name and the value needed."""
+    judged = scan.detail.judged
+    index = np.arange(scan.launch.size), slice(None), slice(None), scan.detail.member
+    worst = judged.verdict[index].max(axis=1)  # (m, L)
+    beyond = worst == Verdict.BEYOND
+    alone = (beyond.sum(axis=1) == 1) & ~(worst == Verdict.UNKNOWN).any(axis=1)
+    eased = np.array([name not in _NEVER_EASED for name in judged.names])
+    alone &= (beyond & eased).any(axis=1)
+    if not alone.any():
+        return None, "", np.nan
+    margin = np.where(beyond & alone[:, None], judged.margin[index].min(axis=1), -np.inf)
+    i, row = np.unravel_index(int(np.argmax(margin)), margin.shape)
+    name = judged.names[int(row)]
+    finding = next(f for f in scan.findings(int(i)) if f.limit == name)
+    return int(i), name, finding.value
+
+
+def _shorter(scan: LaunchScan) -> tuple[int, int | None]:
+    """Most legs from the start that are good at one launch, and that launch."""
+    good = np.minimum.accumulate(scan.leg_verdict <= Verdict.CLOSE, axis=1).sum(axis=1)
+    most = int(good.max())
+    return (most, int(np.argmax(good))) if most else (0, None)

@@ -1,0 +1,237 @@
+"""What a launch scan keeps of each launch to tell its findings from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from routeplan._judge.findings import Case, Finding, sentence
+from routeplan._passage.marchfields import variable_of
+from routeplan.limits import UNITS_SI, Judgement, Limits, Verdict, quantity_of
+from routeplan.simulation import Passage, Path
+from routeplan.waves import WaveSource
+
+if TYPE_CHECKING:
+    from routeplan.sampling import PointSeries
+
+__all__ = ["Detail", "member_at_share", "rank_of_share"]
+
+FloatArray = NDArray[np.float64]
+
+_STEEP = 1.0 / 16.0  # assumption: a height of a sixteenth of the length and more is called steep
+_STEEP_FROM_M = 0.3  # assumption: lower waves are not worth the word
+_SEA_WORDS = {
+    WaveSource.FORECAST: "",
+    WaveSource.SHELTER: "local wind sea",
+    WaveSource.LOCAL: "local wind sea",
+    WaveSource.NO_SWELL: "local wind sea only, swell from outside is not in the forecast",
+}
+
+
+def member_at_share(
+    verdict: NDArray[np.int8], margin: NDArray[np.floating], share: float
+) -> NDArray[np.int64]:
+    """Index of the member up to which, from the best, `share` of the members lie; (m, e) -> (m,).
+
+    Members are ordered by verdict, then from large to small margin.
+    """
+    members = verdict.shape[1]
+    rank = rank_of_share(share, members)
+    order = np.lexsort((-np.nan_to_num(margin, nan=0.0), verdict), axis=1)
+    return order[:, rank]
+
+
+def rank_of_share(share: float, members: int) -> int:
+    """Place, from 0, of the last member that a share needs: 90 % of 50 are 45, so 44."""
+    return min(max(int(np.ceil(share * members - 1e-9)) - 1, 0), members - 1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Detail:
+    """Passage and judgement of every launch; `member` (m,) is the one each is told from."""
+
+    passage: Passage
+    judged: Judgement
+    path: Path
+    limits: Limits
+    numbers: NDArray[np.int64]
+    member: NDArray[np.int64]
+    coast_error_m: float
+    series: PointSeries
+
+    def told(self) -> dict[str, NDArray[Any]]:
+        """Limit that decides each launch, its smallest margin and whose that is."""
+        launches = self.member.size
+        names = np.array(self.judged.names)
+        index = np.arange(launches), slice(None), slice(None), self.member
+        verdict = self.judged.verdict[index]  # (m, n, L)
+        margin = self.judged.margin[index].astype(np.float64)
+        of_limit = verdict.max(axis=1)
+        worst = of_limit.max(axis=1)
+        left = np.fmin.reduce(margin, axis=1)  # (m, L)
+        rank = np.where(np.isnan(left), 0.0, left)
+        # A passage that is not finished says more than what else was met or is unknown with it.
+        rank = np.where(names == "progress", -np.inf, rank)
+        decides = np.where(of_limit == worst[:, None], rank, np.inf).argmin(axis=1)
+        binding = np.where(worst == Verdict.WITHIN, "", names[decides])
+        tightest = np.where(np.isnan(left), np.inf, left)
+        whose = names[tightest.argmin(axis=1)]
+        smallest = tightest.min(axis=1)
+        unknown = (worst == Verdict.UNKNOWN) | ~np.isfinite(smallest)
+        return {
+            "binding": binding.astype(np.str_),
+            "margin": np.where(unknown, np.nan, smallest),
+            "margin_limit": np.where(unknown, "", whose).astype(np.str_),
+        }
+
+    def findings(self, i: int) -> tuple[Finding, ...]:
+        """Every judged limit for launch i, worst first."""
+        found = [self._finding(i, row, name) for row, name in enumerate(self.judged.names)]
+        told = [f for f in found if f.limit not in ("progress", "current") or f.verdict > 1]
+        first = {"progress": 0}
+        return tuple(
+            sorted(
+                told,
+                key=lambda f: (
+                    -f.verdict,
+                    first.get(f.limit, 1),
+                    f.margin if np.isfinite(f.margin) else 0.0,
+                ),
+            )
+        )
+
+    def reasons(self, i: int) -> tuple[str, ...]:
+        """Sentences on launch i, worst first."""
+        found = self.findings(i)
+        # What is unknown only because the passage ends before it needs no sentence of its own.
+        ends = next((f.leg for f in found if f.limit == "progress"), None)
+        follows = [
+            f.verdict is Verdict.UNKNOWN and f.limit != "progress" and _not_before(f.leg, ends)
+            for f in found
+        ]
+        found = tuple(f for f, drop in zip(found, follows, strict=True) if not drop)
+        told = [f.text for f in found if f.verdict is not Verdict.WITHIN]
+        if not told:
+            told = [f.text for f in found[:1]]
+        return (*self._members(i), *told)
+
+    def _members(self, i: int) -> tuple[str, ...]:
+        count = self.passage.members
+        if count == 1:
+            return ()
+        good = int((self.judged.verdict[i].max(axis=(0, 1)) <= Verdict.CLOSE).sum())
+        return (f"{good} of {count} forecast members stay within the limits.",)
+
+    def _finding(self, i: int, row: int, name: str) -> Finding:
+        member = int(self.member[i])
+        verdict = self.judged.verdict[i, :, row, member]
+        margin = self.judged.margin[i, :, row, member].astype(np.float64)
+        worst = Verdict(int(verdict.max()))
+        ranked = np.where(verdict == worst, np.nan_to_num(margin, nan=0.0), np.inf)
+        leg = int(ranked.argmin())
+        value, limit = self._value(i, leg, name, float(margin[leg]))
+        step = self._step(i, leg, name)
+        known = step >= 0
+        place = (self.path.longitude[step], self.path.latitude[step]) if known else (np.nan,) * 2
+        where = f"on leg {self.numbers[leg]}"
+        note = self._note(i, leg, name, worst)
+        case = Case(worst, value, limit, where, self.coast_error_m, note)
+        return Finding(
+            limit=name,
+            verdict=worst,
+            value=value,
+            limit_value=limit,
+            unit=UNITS_SI[name],
+            margin=float(margin[leg]),
+            leg=int(self.numbers[leg]),
+            when=self._when(i, leg, name),
+            longitude=float(place[0]),
+            latitude=float(place[1]),
+            text=sentence(name, case),
+        )
+
+    def _note(self, i: int, leg: int, name: str, verdict: Verdict) -> str:
+        """Where a value comes from, or why there is none."""
+        quantity = "current" if name == "current" else quantity_of(name)
+        if quantity is None:
+            return ""
+        variable = variable_of(quantity)
+        if name == "wave_height":
+            words = self._sea(i, leg, verdict)
+        elif verdict is Verdict.UNKNOWN and variable in self.series.values:
+            steps = np.flatnonzero(self.path.leg == leg)
+            lacking = np.isnan(self.series.values[variable][steps]).any(axis=(1, 2))
+            if not lacking.any():
+                return ""
+            words = self.series.reason(variable, int(steps[np.argmax(lacking)]))
+        else:
+            words = ""
+        return words
+
+    def _sea(self, i: int, leg: int, verdict: Verdict) -> str:
+        """Which sea a wave height is of, whether it is steep, or why it is unknown."""
+        cell = i, leg, int(self.member[i])
+        source = self.passage.quantity("wave_source")[cell]
+        step = self._step(i, leg, "wave_height")
+        variable = variable_of("wave_height")
+        if not np.isfinite(source) or step < 0:
+            return ""
+        words = _SEA_WORDS[WaveSource(int(np.ceil(source - 1e-6)))]
+        if verdict is Verdict.UNKNOWN:
+            return words
+        far = self.series.sea_cell_m.get(variable)
+        if not words and far is not None and far[step] > 0.0:
+            words = self.series.reason(variable, step)
+        high = self.passage.wave_height_m[cell] >= _STEEP_FROM_M
+        steep = high and self.passage.quantity("steepness")[cell] > _STEEP
+        return ", ".join([w for w in (words, "steep" if steep else "") if w])
+
+    def _value(self, i: int, leg: int, name: str, margin: float) -> tuple[float, float]:
+        """Worst value of a limit on a leg and the limit itself, SI."""
+        member = int(self.member[i])
+        limit = self.limits.value(name)
+        quantity = quantity_of(name)
+        if quantity is not None:
+            return float(self.passage.quantity(quantity)[i, leg, member]), limit
+        if name == "offshore":
+            return float(self.path.leg_offshore_m[leg]), limit
+        spent = self.passage.leave[i, leg, member] - self.passage.launch[i]
+        spent_s = np.nan if np.isnat(spent) else spent / np.timedelta64(1, "s")
+        if name == "time_on_water":
+            return float(spent_s), limit
+        if name == "daylight":
+            return margin * max(float(spent_s), 3600.0), limit
+        return np.nan, np.nan
+
+    def _step(self, i: int, leg: int, name: str) -> int:
+        """Step of the path where a limit is worst on a leg; -1 where that has no place."""
+        quantity = quantity_of(name)
+        member = int(self.member[i])
+        if quantity is not None:
+            place = self.passage.place.get(quantity)
+            return -1 if place is None else int(place[i, leg, member])
+        steps = np.flatnonzero(self.path.leg == leg)
+        if name == "offshore" and np.isfinite(self.path.offshore_m[steps]).any():
+            return int(steps[np.nanargmax(self.path.offshore_m[steps])])
+        return int(steps[-1])
+
+    def _when(self, i: int, leg: int, name: str) -> np.datetime64 | None:
+        member = int(self.member[i])
+        quantity = quantity_of(name)
+        if quantity is not None and quantity in self.passage.when_s:
+            seconds = float(self.passage.when_s[quantity][i, leg, member])
+            if not np.isfinite(seconds):
+                return None
+            moment = self.passage.launch[i] + np.timedelta64(round(seconds * 1e3), "ms")
+        elif name in ("daylight", "time_on_water"):
+            moment = self.passage.leave[i, leg, member]
+        else:
+            moment = self.passage.enter[i, leg, member]
+        return None if np.isnat(moment) else np.datetime64(moment, "ns")
+
+
+def _not_before(leg: int | None, ends: int | None) -> bool:
+    return leg is not None and ends is not None and leg >= ends

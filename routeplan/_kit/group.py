@@ -1,0 +1,210 @@
+"""The group: people, their craft and bags, and what the user marks on the route."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from routeplan._kit.file import Entry, KitFile, read_kit_file
+from routeplan.errors import InputError
+from routeplan.units import ZERO_CELSIUS_K
+
+__all__ = ["BAG_KINDS", "Bag", "Group", "Person", "Spare", "read_group"]
+
+BAG_KINDS = ("quick", "day", "main", "extra", "deck")
+_MARKS = ("moving_water", "traffic_area", "phone_coverage")
+_FLAGS = ("led", "abroad", "flying", "fires_allowed")
+_GROUP_KEYS = (*_MARKS, *_FLAGS, "cooking", "help", "water_temperature", "reserve",
+               "water_reserve", "paddle_tolerance")  # fmt: skip
+_PERSON_KEYS = ("name", "sex", "mass", "height", "age", "craft", "craft_capacity",
+                "fin_system", "paddle", "bag_comfort", "bag_limit", "mat_r")  # fmt: skip
+_COLD, _WARM = ZERO_CELSIUS_K - 60.0, ZERO_CELSIUS_K + 40.0
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """One of the group with craft, paddle and bed; nan is unknown.
+
+    `sex` is "female" or "male", as the equations of Mifflin and St Jeor need it; "" unknown.
+    `craft_kind` is "inflatable" or "rigid", `capacity_kg` what the craft may carry in all, the
+    person included, as its maker states it. `bag_comfort_k`, `bag_limit_k` by ISO 23537-1.
+    """
+
+    name: str
+    sex: str = ""
+    mass_kg: float = math.nan
+    height_m: float = math.nan
+    age: float = math.nan
+    craft_kind: str = ""
+    capacity_kg: float = math.nan
+    fin_system: str = ""
+    paddle_m: float = math.nan
+    bag_comfort_k: float = math.nan
+    bag_limit_k: float = math.nan
+    mat_r: float = math.nan
+
+
+@dataclass(frozen=True, slots=True)
+class Bag:
+    """A bag on somebody's craft: `kind` of `BAG_KINDS`, `volume_m3` when closed."""
+
+    name: str
+    owner: str
+    kind: str
+    volume_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class Spare:
+    """A spare that could be taken along: a fin for some systems, or a paddle with its lengths."""
+
+    name: str
+    mass_kg: float
+    fits: tuple[str, ...] = ()
+    shortest_m: float = math.nan
+    longest_m: float = math.nan
+
+    @property
+    def is_paddle(self) -> bool:
+        """Whether it is a paddle."""
+        return not self.fits
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Everything about the group that kit and provisions depend on.
+
+    `marks` says for "moving_water", "traffic_area" and "phone_coverage" whether they hold: true
+    or false everywhere, or the numbers of the legs where they do; a mark that is not there is
+    unknown, as are `flags` that are not there. `help_h` [h] and `water_k` [K] may be nan.
+    `water_reserve` is a share on top, `paddle_tolerance_m` how far a spare may be off [m].
+    """
+
+    people: tuple[Person, ...]
+    bags: tuple[Bag, ...] = ()
+    spares: tuple[Spare, ...] = ()
+    marks: dict[str, bool | tuple[int, ...]] = field(default_factory=dict)
+    flags: dict[str, bool] = field(default_factory=dict)
+    cooking: str = ""
+    help_h: float = math.nan
+    water_k: float = math.nan
+    water_reserve: float = 0.25
+    food_reserve: float = 0.2
+    paddle_tolerance_m: float = 0.1
+
+    def bags_of(self, name: str) -> tuple[Bag, ...]:
+        """Bags of a person."""
+        return tuple(bag for bag in self.bags if bag.owner == name)
+
+
+def read_group(path: str | Path) -> Group:
+    """Read a group from a TOML file: `[group]`, `[[person]]`, `[[bag]]`, `[[spare]]`.
+
+    Raises
+    ------
+    InputError
+        In one line: file, line, what is wrong, what is allowed.
+    """
+    file = read_kit_file(path, ("group", "person", "bag", "spare"))
+    people = tuple(_person(entry) for entry in file.entries("person"))
+    if not 1 <= len(people) <= 100:
+        msg = f"{file.path}: {len(people)} people; allowed are 1 to 100 tables [[person]]"
+        raise InputError(msg, field="person", path=file.path)
+    names = [person.name for person in people]
+    for entry, name in zip(file.entries("person"), names, strict=True):
+        if names.count(name) > 1:
+            entry.fail("name", "is there twice; a name is allowed once")
+    bags = tuple(_bag(entry, names) for entry in file.entries("bag"))
+    spares = tuple(_spare(entry) for entry in file.entries("spare"))
+    return _group(file, people, bags, spares)
+
+
+def _group(
+    file: KitFile, people: tuple[Person, ...], bags: tuple[Bag, ...], spares: tuple[Spare, ...]
+) -> Group:
+    entries = file.entries("group")
+    if not entries:
+        return Group(people, bags, spares)
+    entry = entries[0]
+    entry.check_keys(_GROUP_KEYS)
+    flags = {name: entry.flag(name) for name in _FLAGS}
+    return Group(
+        people,
+        bags,
+        spares,
+        marks={name: _mark(entry, name) for name in _MARKS if name in entry.table},
+        flags={name: value for name, value in flags.items() if value is not None},
+        cooking=_cooking(entry),
+        help_h=entry.quantity("help", "time", 0.0, 864_000.0) / 3600.0,
+        water_k=entry.quantity("water_temperature", "temperature", ZERO_CELSIUS_K - 2.0, _WARM),
+        water_reserve=entry.quantity("water_reserve", "share", 0.0, 3.0, 0.25),
+        food_reserve=entry.quantity("reserve", "share", 0.0, 3.0, 0.2),
+        paddle_tolerance_m=entry.quantity("paddle_tolerance", "length", 0.0, 0.5, 0.1),
+    )
+
+
+def _cooking(entry: Entry) -> str:
+    if "cooking" not in entry.table:
+        return ""
+    return entry.choice("cooking", ("none", "dried", "wet pouch", "fresh"))
+
+
+def _mark(entry: Entry, name: str) -> bool | tuple[int, ...]:
+    value = entry.table[name]
+    if isinstance(value, bool):
+        return value
+    legs = value if isinstance(value, list) else [None]
+    if not all(isinstance(n, int) and not isinstance(n, bool) and 0 < n < 10_000 for n in legs):
+        entry.fail(name, "must be true, false or a list of leg numbers such as [4, 5]")
+    return tuple(legs)
+
+
+def _person(entry: Entry) -> Person:
+    entry.check_keys(_PERSON_KEYS)
+    person = Person(
+        name=entry.text("name"),
+        sex=entry.choice("sex", ("", "female", "male"), ""),
+        mass_kg=entry.quantity("mass", "mass", 20.0, 300.0),
+        height_m=entry.quantity("height", "length", 0.8, 2.6),
+        age=entry.number("age", 5, 110) if "age" in entry.table else math.nan,
+        craft_kind=entry.choice("craft", ("", "inflatable", "rigid"), ""),
+        capacity_kg=entry.quantity("craft_capacity", "mass", 20.0, 1000.0),
+        fin_system=entry.text("fin_system", ""),
+        paddle_m=entry.quantity("paddle", "length", 0.8, 3.0),
+        bag_comfort_k=entry.quantity("bag_comfort", "temperature", _COLD, _WARM),
+        bag_limit_k=entry.quantity("bag_limit", "temperature", _COLD, _WARM),
+        mat_r=entry.number("mat_r", 0, 20) if "mat_r" in entry.table else math.nan,
+    )
+    if person.bag_limit_k > person.bag_comfort_k:
+        entry.fail("bag_limit", "is warmer than bag_comfort; the limit is the colder of the two")
+    return person
+
+
+def _bag(entry: Entry, names: list[str]) -> Bag:
+    entry.check_keys(("name", "owner", "kind", "volume"))
+    if "volume" not in entry.table:
+        entry.fail("volume", 'is missing; give it as "35 L"')
+    return Bag(
+        entry.text("name"),
+        entry.choice("owner", names),
+        entry.choice("kind", BAG_KINDS),
+        entry.quantity("volume", "volume", 0.0001, 1.0),
+    )
+
+
+def _spare(entry: Entry) -> Spare:
+    entry.check_keys(("name", "mass", "fits", "shortest", "longest"))
+    fits = entry.texts("fits")
+    if not fits and not {"shortest", "longest"} <= entry.table.keys():
+        entry.fail("fits", "is missing; give fin systems, or shortest and longest of a paddle")
+    spare = Spare(
+        entry.text("name"),
+        entry.quantity("mass", "mass", 0.0, 50.0, 0.0),
+        fits,
+        entry.quantity("shortest", "length", 0.5, 3.0),
+        entry.quantity("longest", "length", 0.5, 3.0),
+    )
+    if spare.longest_m < spare.shortest_m:
+        entry.fail("longest", "is less than shortest")
+    return spare

@@ -1,0 +1,72 @@
+"""The day of a stage in words: days ashore before it, the landing, the light, what stands ahead."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from routeplan._show.wording import Clock, percent
+from routeplan.limits import Verdict
+from routeplan.units import to_knots
+
+if TYPE_CHECKING:
+    from routeplan.stops import DayStage, Itinerary, LandingState
+
+__all__ = ["day_words", "itinerary_words"]
+
+_LANDINGS = {
+    Verdict.WITHIN: "sheltered enough",
+    Verdict.CLOSE: "near your limit or open to swell that nobody knows",
+    Verdict.BEYOND: "too rough by your limits",
+}
+
+
+def day_words(day: DayStage, clock: Clock) -> list[str]:
+    """Sentences on the day of one stage."""
+    lines = []
+    if day.days_ashore:
+        count = f"{day.days_ashore} day{'s' if day.days_ashore > 1 else ''}"
+        lines.append(f"{count} ashore at {day.start.place.called} before it: {day.ashore_by}.")
+    if np.isnat(day.launch):
+        return [*lines, *_ahead(day, clock)]
+    arrival = f"Arrival at {day.end.place.called} at {clock.time(day.arrive)}"
+    if not np.isnat(day.last_light):
+        spare = int((day.last_light - day.arrive) / np.timedelta64(1, "m"))
+        arrival += f", {spare // 60} h {spare % 60:02d} min before the last light"
+    lines.append(f"{arrival}; {_landing(day.landing)}")
+    if day.binding == "landing":
+        lines.append(f"The landing leaves {percent(day.margin)} of its limit.")
+    if day.note:
+        lines.append(f"Your note on {day.end.place.called}: {day.note}. Local rules come first.")
+    return lines
+
+
+def _ahead(day: DayStage, clock: Clock) -> list[str]:
+    if np.isnat(day.judged_from):
+        return []
+    when = f"{clock.day(day.judged_from)}, {clock.time(day.judged_from)}"
+    return [f"No day can be named yet: a forecast that begins on {when} or later could reach one."]
+
+
+def _landing(state: LandingState) -> str:
+    if state.verdict is Verdict.UNKNOWN:
+        return "how sheltered the landing is then is unknown."
+    wind = f"wind {to_knots(state.wind_ms):.0f} kn"
+    if np.isfinite(state.wind_from_deg):
+        wind += f" from {state.wind_from_deg:03.0f}° over {state.fetch_m / 1000:.1f} km of water"
+    waves = f"waves of {state.wave_height_m:.1f} m" if np.isfinite(state.wave_height_m) else ""
+    return (
+        f"the landing then: {', '.join(filter(None, (wind, waves)))}, {_LANDINGS[state.verdict]}."
+    )
+
+
+def itinerary_words(plan: Itinerary) -> list[str]:
+    """Sentences on a trip of several stages; none on one of a single stage that is complete."""
+    if len(plan.stages) < 2 and plan.complete:
+        return []
+    if not plan.complete:
+        known = sum(not np.isnat(stage.launch) for stage in plan.stages)
+        return [f"{known} of {len(plan.stages)} stages can be planned.", *plan.texts]
+    ashore = f", {plan.days_ashore} of them ashore" if plan.days_ashore else ""
+    return [f"The trip takes {plan.days} days from the first one{ashore}."]

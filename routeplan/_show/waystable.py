@@ -1,0 +1,153 @@
+"""Ways out of the launch proposed, in the words of a trip leader: a few lines for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from routeplan._show.wording import Clock, degrees, duration, kilometres, metres, position
+
+if TYPE_CHECKING:
+    from routeplan._plan.bail import LegDrift
+    from routeplan.plan import StagePlan
+    from routeplan.windows import Landing, TurnBack
+
+__all__ = ["committing_legs", "ways_lines"]
+
+_MOST_LEGS = 2  # told in full: the others are in the document
+_HORIZON = np.timedelta64(12, "h")  # turn-back times are looked for no later than this
+
+
+def committing_legs(stage: StagePlan) -> list[int]:
+    """Numbers of the legs farther from shore than the notice, the farthest first.
+
+    The farthest leg alone where none is.
+    """
+    scan, best = stage.scan, stage.best
+    if scan is None or best is None:
+        return []
+    far = np.nan_to_num(scan.offshore_m[best], nan=np.inf)
+    order = np.argsort(-far, kind="stable")
+    beyond = order[far[order] > scan.outing.limits.offshore_notice_m]
+    return [int(n) for n in scan.leg_numbers[beyond if beyond.size else order[:1]]]
+
+
+def ways_lines(stage: StagePlan, clock: Clock) -> list[str]:
+    """Sentences on turning back, on a breakdown and on landings; none without a launch."""
+    scan, best = stage.scan, stage.best
+    if scan is None or best is None or stage.drift is None or stage.landings is None:
+        return []
+    committing = committing_legs(stage)
+    told = sorted(committing[:_MOST_LEGS])
+    launch = scan.launch[best]
+    lines = [_turn_back(stage.turn_back or (), told, launch, clock)]
+    for leg in told:
+        drift = [d for d in stage.drift if d.worst.leg == leg]
+        landing = next((x for x in stage.landings if x.leg == leg), None)
+        lines.append(f"{_breakdown(leg, drift, launch, clock)} {_landing(landing)}".strip())
+    more = len(committing) - len(told)
+    if more:
+        lines.append(
+            f"{more} other leg{'' if more == 1 else 's'} lead{'s' if more == 1 else ''} more than "
+            f"{metres(scan.outing.limits.offshore_notice_m)} out: see the JSON document."
+        )
+    return [line for line in lines if line]
+
+
+def _turn_back(
+    turns: Sequence[TurnBack], told: Sequence[int], launch: np.datetime64, clock: Clock
+) -> str:
+    """By when to be at the start of the legs told, or else of the one with least time to spare."""
+    if not turns:
+        return ""
+    chosen = [turn for turn in turns if turn.leg in told]
+    if not chosen:
+        chosen = [min(turns, key=lambda turn: _spare(turn.go_on_until, turn.arrive))]
+    return " ".join(_turn_back_at(turn, launch, clock) for turn in chosen)
+
+
+def _turn_back_at(turn: TurnBack, launch: np.datetime64, clock: Clock) -> str:
+    on = _until(turn.go_on_until, turn.arrive, launch, clock)
+    back = _until(turn.turn_round_until, turn.arrive, launch, clock)
+    if not on:
+        way = f"the way back is good until {back}" if back else "nor is the way back"
+        return f"Going on from the start of leg {turn.leg} is not good; {way}."
+    if not back:
+        return f"From the start of leg {turn.leg} only going on is good, until {on}."
+    if turn.turn_round_until < turn.go_on_until:
+        return (
+            f"At the start of leg {turn.leg} turning back is good until {back}, going on until "
+            f"{on}."
+        )
+    return (
+        f"Turn back if you get to leg {turn.leg} later than {on}; the way back is good until "
+        f"{back}."
+    )
+
+
+def _spare(until: np.datetime64, arrive: np.datetime64) -> float:
+    return -1.0 if np.isnat(until) else float((until - arrive) / np.timedelta64(1, "s"))
+
+
+def _until(until: np.datetime64, arrive: np.datetime64, launch: np.datetime64, clock: Clock) -> str:
+    """Local time, "" for never; the last time that was looked at may be too early."""
+    if np.isnat(until):
+        return ""
+    return _time(until, launch, clock) + (" at least" if until - arrive >= _HORIZON else "")
+
+
+def _time(when: np.datetime64, launch: np.datetime64, clock: Clock) -> str:
+    text = f"{clock.time(when)} {clock.abbreviation(when)}"
+    if clock.short_day(when) != clock.short_day(launch):
+        text += f" on {clock.short_day(when)}"
+    return text
+
+
+def _breakdown(leg: int, drift: Sequence[LegDrift], launch: np.datetime64, clock: Clock) -> str:
+    if not drift:
+        return f"If something breaks on leg {leg}: where you would drift to is unknown."
+    when = _time(drift[0].worst.when, launch, clock)
+    begin = f"If something breaks on leg {leg} at {when}:"
+    means = "" if drift[0].has_current else " by wind alone"  # no current in the forecast
+    if all(d.worst.known and np.isnan(d.worst.ashore_first_s) for d in drift):
+        out = ", ".join(f"{_far(d.worst.offshore_m)} out {_who(d)}" for d in drift)
+        return f"{begin} still adrift{means} after {drift[0].hours:g} h, {out}."
+    fates = "; ".join(f"{_who(d)} {_fate(d)}" for d in drift)
+    return f"{begin} drifting{means}, {fates}."
+
+
+def _who(it: LegDrift) -> str:
+    return "in the water" if it.who == "in the water" else f"on the {it.it.key}"
+
+
+def _fate(it: LegDrift) -> str:
+    """What becomes of who drifts: ashore when and where, or how far out."""
+    worst = it.worst
+    if not worst.known:
+        return "adrift to where is unknown"
+    out = f"still adrift {_far(worst.offshore_m)} out after {it.hours:g} h"
+    if np.isnan(worst.ashore_first_s):
+        return out
+    first = duration(worst.ashore_first_s)
+    if np.isnan(worst.ashore_last_s):
+        return f"ashore after {first} at best, or {out}"
+    where = position(it.ashore_longitude, it.ashore_latitude)
+    last = duration(worst.ashore_last_s)
+    return f"ashore near {where} after {first if first == last else f'{first} to {last}'}"
+
+
+def _landing(landing: Landing | None) -> str:
+    if landing is None:
+        return ""
+    if np.isnan(landing.time_s):
+        return landing.text
+    return (
+        f"Nearest landing under power, at worst: {duration(landing.time_s)}, "
+        f"{_far(landing.distance_m)} on {degrees(landing.bearing_deg)}."
+    )
+
+
+def _far(length_m: float) -> str:
+    return metres(length_m) if length_m < 950.0 else kilometres(length_m, "km")

@@ -1,0 +1,208 @@
+"""Other plans than the cheapest, different in kind: other camps, other days, another way round."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from routeplan._stages.choice import Itinerary, told
+from routeplan._stages.hops import StageWishes
+from routeplan._stages.place import Place
+from routeplan._stages.placeline import Stop
+from routeplan._stages.plan import StageTable, choose_stages, stage_table
+from routeplan._stages.routes import part_of_route, places_ahead, position_on_route, there_and_back
+from routeplan._stages.search import Choice, cheapest
+from routeplan.errors import InputError
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from routeplan.route import Route
+
+__all__ = ["Alternative", "other_plans", "other_trips", "replan"]
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """A plan that differs in kind from the best one.
+
+    `kind` is one of "other camps", "earlier home", "later start", "other direction", "round
+    trip", "turn round"; `text` says what is different and what that costs, without clock times.
+    """
+
+    kind: str
+    text: str
+    itinerary: Itinerary
+
+
+def other_plans(table: StageTable) -> tuple[Alternative, ...]:
+    """Plans for the same line that use other camps or other days.
+
+    Each is the cheapest under one condition: one camp of the best plan is not used (the cheapest
+    of these), the group is home a day earlier, it starts a day later. Conditions that leave no
+    plan, and plans that are there already, are left out.
+    """
+    best = cheapest(table.hops, table.wishes)
+    if best is None:
+        return ()
+    hops, wishes = table.hops, table.wishes
+    days = _days(table, best)
+    tried: list[tuple[str, Choice | None]] = [("other camps", _without_a_camp(table, best))]
+    tried.append(("earlier home", cheapest(hops, wishes, last_day=days[-1] - 1)))
+    tried.append(("later start", cheapest(hops, wishes, first_day=days[0] + 1)))
+    seen = {(best.places, days)}
+    out = []
+    for kind, choice in tried:
+        if choice is None or (choice.places, _days(table, choice)) in seen:
+            continue
+        seen.add((choice.places, _days(table, choice)))
+        plan = told(hops, table.ground, wishes, choice)
+        text = _compared(kind, plan, told(hops, table.ground, wishes, best))
+        out.append(Alternative(kind, text, plan))
+    return tuple(out)
+
+
+def _days(table: StageTable, choice: Choice) -> tuple[int, ...]:
+    """Days of the launches, and of the arrival at the end."""
+    hops = table.hops
+    end = hops.arrive[choice.places[-2], choice.places[-1], choice.launches[-1]]
+    when = np.append(hops.launch[list(choice.launches)], end)
+    return tuple(int(d) for d in hops.day(when))
+
+
+def _without_a_camp(table: StageTable, best: Choice) -> Choice | None:
+    found = []
+    for camp in best.places[1:-1]:
+        if table.hops.must[camp]:
+            continue
+        banned = np.zeros(table.hops.verdict.shape, dtype=bool)
+        banned[:, camp] = True
+        choice = cheapest(table.hops, table.wishes, banned=banned)
+        if choice is not None:
+            found.append(choice)
+    return min(found, key=lambda choice: choice.cost, default=None)
+
+
+def _compared(kind: str, plan: Itinerary, best: Itinerary) -> str:
+    """What another plan does, and what it gives up or gains against the best one."""
+    camps = [stage.end.place.called for stage in plan.stages[:-1]]
+    nights = f"nights at {', '.join(camps)}" if camps else "no night on the way"
+    parts = [f"{kind[0].upper()}{kind[1:]}: {nights}"]
+    more = plan.days - best.days
+    if more:
+        parts.append(
+            f"{abs(more)} day{'s' if abs(more) > 1 else ''} {'more' if more > 0 else 'less'}"
+        )
+    margins = [min((s.margin for s in it.stages), default=np.nan) for it in (plan, best)]
+    parts.append(f"{100 * margins[0]:.0f} % in hand instead of {100 * margins[1]:.0f} %")
+    return ", ".join(parts) + "."
+
+
+def other_trips(
+    route: Route,
+    places: Sequence[Place],
+    forecast: xr.Dataset,
+    *,
+    round_trip: bool = False,
+    **words: Any,
+) -> tuple[Alternative, ...]:
+    """The same water another way: the other direction, out and back to each camp.
+
+    Parameters
+    ----------
+    route, places, forecast
+        As for `choose_stages`, whose other arguments are taken too.
+    round_trip : bool
+        Whether to go to the end of the route and back as well.
+
+    Returns
+    -------
+    tuple of Alternative
+        Those of which at least a part can be paddled. "turn round" ends where it began, for every
+        camp that is not passed twice anyway, nearest first.
+    """
+    wishes = words.get("wishes") or StageWishes()
+    lines: list[tuple[str, str, Route]] = [
+        ("other direction", f"from {route.points[-1].name or 'the end'}", route.reversed())
+    ]
+    if round_trip:
+        lines.append(("round trip", "to the end and back", there_and_back(route)))
+    for stop in _turns(route, places, wishes):
+        lines.append(("turn round", f"at {stop.place.called}", there_and_back(route, stop.along_m)))
+    out = []
+    for kind, where, line in lines:
+        near = places_ahead(line, [p for p in places if p.kind == "camp"], 0.0)
+        if not near:
+            continue
+        try:
+            plan = choose_stages(line, near, forecast, **words)
+        except InputError as error:
+            if error.field != "reach_m":
+                raise
+            continue  # this way round a day's reach is too short; the others may still do
+        if plan.choice is not None:
+            out.append(Alternative(kind, _told_trip(kind, where, plan), plan))
+    return tuple(out)
+
+
+def _turns(route: Route, places: Sequence[Place], wishes: StageWishes) -> list[Stop]:
+    from routeplan._stages.placeline import camps_on_line
+
+    camps = camps_on_line(route, places, off_line_m=wishes.off_line_m)
+    return [stop for stop in camps if stop.along_m >= 200.0]
+
+
+def _told_trip(kind: str, where: str, plan: Itinerary) -> str:
+    days = f"{plan.days} day{'s' if plan.days != 1 else ''}"
+    how = f"{plan.length_m / 1000:.0f} km, {days}" if plan.complete else "not all of it is good"
+    return f"{kind[0].upper()}{kind[1:]} {where}: {how}."
+
+
+def replan(
+    route: Route,
+    places: Sequence[Place],
+    forecast: xr.Dataset,
+    *,
+    longitude: float,
+    latitude: float,
+    when: np.datetime64,
+    wishes: StageWishes | None = None,
+    off_line_m: float = 5_000.0,
+    **words: Any,
+) -> Itinerary:
+    """Plan the rest of a trip from where and when the group is, with a newer forecast.
+
+    Parameters
+    ----------
+    route, places, forecast
+        As for `choose_stages`, whose other arguments are taken too. The route is the whole one.
+    longitude, latitude : float
+        Where the group is, for example the last point of its track. [degrees]
+    when : datetime64
+        Earliest next launch, UTC.
+    off_line_m : float
+        How far from the line the group may be; it is taken to begin at the line. [m]
+
+    Raises
+    ------
+    InputError
+        As `choose_stages`, and for a position too far off the line or at its end.
+
+    Notes
+    -----
+    Hours paddled earlier on that day are not counted. With no camp left ahead the rest is one
+    stage.
+    """
+    wanted = wishes or StageWishes()
+    at = position_on_route(route, longitude, latitude, off_line_m=off_line_m)
+    if at > route.length_m - 100.0:
+        msg = "the position is at the end of the route; nothing is left to plan"
+        raise InputError(msg, field="position", value=(longitude, latitude))
+    rest = part_of_route(route, at)
+    camps = [place for place in places if place.kind == "camp"]
+    ahead = places_ahead(route, camps, at, off_line_m=wanted.off_line_m)
+    wanted = replace(wanted, depart=np.datetime64(when.astype("datetime64[ns]"), "ns"))
+    return stage_table(rest, ahead, forecast, wishes=wanted, need_camps=False, **words).best()
