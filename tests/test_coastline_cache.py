@@ -111,7 +111,9 @@ def test_a_cache_that_cannot_be_written_does_no_harm(tmp_path, monkeypatch):
 def test_processes_that_start_at_once_share_one_index(tmp_path, cache):
     files = write_data(tmp_path / "data")
     program = (
-        "import sys; from pathlib import Path; from routeplan._shore import cache as _shorecache; from routeplan._shore import gshhg as _gshhg\n"
+        "import sys; from pathlib import Path\n"
+        "from routeplan._shore import cache as _shorecache\n"
+        "from routeplan._shore import gshhg as _gshhg\n"
         "files = [Path(p) for p in sys.argv[1:]]\n"
         "index, _ = _shorecache.load(*files, _gshhg.read_rings)\n"
         "print(int(index.x.astype('i8').sum()))"
