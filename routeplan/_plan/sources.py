@@ -145,12 +145,23 @@ def age_warnings(age_s: float | None, old_after_s: float) -> tuple[str, ...]:
     )
 
 
+_MISSED = (
+    "wind_speed_of_gust",
+    "sea_surface_wave_significant_height",
+    "eastward_sea_water_velocity",
+    "air_temperature",
+)
+
+
 def coverage_notes(covered: Coverage | None) -> tuple[str, ...]:
-    """What the forecast lacks, and what was done to read it."""
+    """What the forecast lacks that a leader must hear of, and what was done to read it.
+
+    What no limit could be judged for is told as such, and `forecast show` lists the rest.
+    """
     if covered is None:
         return ()
-    lacks = (f"The forecast lacks {name}: {cost}." for name, cost in covered.missing.items())
-    return (*lacks, *covered.notes)
+    costs = dict.fromkeys(covered.missing[name] for name in _MISSED if name in covered.missing)
+    return (*(f"Not in the forecast: {cost}." for cost in costs), *covered.notes)
 
 
 def portage_notes(exposures: Iterable[LegExposure]) -> tuple[str, ...]:
