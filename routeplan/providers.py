@@ -29,8 +29,7 @@ from routeplan._provider.catalogue import PROVIDERS, Provider
 from routeplan._provider.store import DownloadedForecast
 from routeplan.errors import CoverageError, DownloadError, InputError
 
-# Sorted by code point, as everywhere here; the other order would put the constant first.
-__all__ = ["DownloadedForecast", "PROVIDERS", "Provider", "get_forecast"]  # noqa: RUF022
+__all__ = ["PROVIDERS", "DownloadedForecast", "Provider", "get_forecast"]
 
 _LOCK_WAIT_S = 3600.0
 _HOUR = np.timedelta64(3600, "s")
