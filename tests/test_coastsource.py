@@ -221,7 +221,7 @@ def test_wait_that_the_server_asks_for_is_kept(got, server):
         (Fault("status", status=400), "HTTP status 400"),
         (Fault("html"), "HTML page instead of data"),
         (Fault("cut", at=700), "connection (cut|failed)"),
-        (Fault("refuse"), "connection failed"),
+        (Fault("refuse"), "hung up without an answer"),
     ],
 )
 def test_failing_server_is_one_clear_error(got, server, fault, words):
