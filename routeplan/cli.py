@@ -21,7 +21,17 @@ import typer
 from routeplan import __version__
 from routeplan._show import clicoast as _clicoast
 from routeplan._show import cliforecast as _cliforecast
-from routeplan._show.clidays import Depart, HomeBy, Party, PlacesFile, Reach, days_settings
+from routeplan._show.clidays import (
+    At,
+    Depart,
+    HomeBy,
+    Party,
+    PlacesFile,
+    Position,
+    Reach,
+    days_settings,
+    rest_settings,
+)
 from routeplan._show.cliforecast import BaseUrl, Hours, Members, Wanted, fetch, open_given
 from routeplan._show.clikit import GroupFile, RulesFile, kit_settings
 from routeplan._show.clioptions import (
@@ -251,6 +261,8 @@ def windows(
     depart: Depart = None,
     home_by: HomeBy = None,
     party: Party = None,
+    position: Position = None,
+    at: At = None,
     group: GroupFile = None,
     rules: RulesFile = None,
     json: JsonFlag = False,
@@ -274,9 +286,9 @@ def windows(
         "old_after_s": quantity("--old-after", old_after, "time", least=0.0),
         "limits": limits_of(limits),
         **kit_settings(group, rules),
-        **days_settings(places, reach, depart, home_by, party),
     }
-    line = route_of(route, select)
+    days = days_settings(places, reach, depart, home_by, party)
+    line, days = rest_settings(route_of(route, select), days, position, at)
     trip = Trip(
         line,
         coast=own_coast(coast, coast_error),
@@ -284,6 +296,7 @@ def windows(
         zone=zone,
         now=now(),
         **settings,
+        **days,
     )
     _deliver(plan_with_progress(trip), targets, json=json, force=force, out=out)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from routeplan._stages.bail import Bailout, ShoreSide, bailouts
 from routeplan._stages.choice import DayStage, Itinerary
 from routeplan._stages.hops import Hops, StageWeights, StageWishes
-from routeplan._stages.other import Alternative, other_plans, other_trips, replan
+from routeplan._stages.other import Alternative, other_plans, other_trips, replan, rest_of_trip
 from routeplan._stages.place import KINDS, Place, kind_of, places_of_waypoints
 from routeplan._stages.placefile import read_places
 from routeplan._stages.placelanding import LandingState
@@ -43,6 +43,7 @@ __all__ = [
     "position_on_route",
     "read_places",
     "replan",
+    "rest_of_trip",
     "stage_table",
     "staged_route",
     "stages_of",

@@ -160,6 +160,46 @@ def test_windows_with_everything_said(capfd, here):
     }  # fmt: skip
 
 
+def test_the_rest_of_a_trip_from_where_and_when_the_group_is(capfd, here):
+    """Half-way between a and b at 10 UTC: half of the way is left, and no launch before."""
+    grid().to_netcdf(here / "wind.nc")
+    whole = ["windows", "good.gpx", "--forecast", "wind.nc", "--json"]
+    rest = [*whole, "--from", "58.605,11.1925", "--at", "2026-07-13T12:00+02:00"]
+    documents = []
+    for arguments in (whole, rest):
+        assert cli.run(arguments) == 0
+        documents.append(json.loads(capfd.readouterr().out))
+    before, after = documents
+    assert after["route"]["length_m"] == pytest.approx(before["route"]["length_m"] / 2, abs=2)
+    assert after["stages"][0]["to"] == "b"
+    assert before["stages"][0]["launch"] < "2026-07-13T10:00:00Z" <= after["stages"][0]["launch"]
+    assert after["itinerary"]["depart"] == "2026-07-13T10:00:00Z"
+    assert any(note.startswith("planned is the rest of the route") for note in after["notes"])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--at", "2026-07-13T10:00Z"], ["--at", "--from LAT,LON"]),
+        (["--from", "58.6"], ["--from", "'58.6'", "LAT,LON"]),
+        (["--from", "nan,11.19"], ["--from", "-90..90"]),
+        (["--from", "-58.6,11.19"], ["--from", "off the line", "5 km"]),
+        (["--from", "58.61,11.195"], ["--from", "at the end of the route"]),
+        (["--from", "58.605,11.19", "--at", "noon"], ["--at", "'noon'", "2026"]),
+        (
+            ["--from", "58.605,11.19", "--depart", "2026-07-13T10:00Z"],
+            ["--depart", "not with --from"],
+        ),
+    ],
+)
+@pytest.mark.usefixtures("here")
+def test_bad_positions_of_the_group(capfd, arguments, words):
+    forecast = demo_files().forecast_netcdf
+    line = refused(capfd, "windows", "good.gpx", "--forecast", forecast, *arguments)
+    for word in words:
+        assert word in line
+
+
 def test_past_the_end_of_the_forecast_is_unknown(capfd, here):
     grid(hours=3).to_netcdf(here / "short.nc")
     assert cli.run(["windows", "good.gpx", "--forecast", "short.nc", "--json"]) == 0

@@ -3,13 +3,28 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from routeplan._show.clioptions import moment, quantity
+from routeplan._show.wording import plain
+from routeplan.errors import InputError
 
-__all__ = ["Depart", "HomeBy", "Party", "PlacesFile", "Reach", "days_settings"]
+if TYPE_CHECKING:
+    from routeplan.route import Route
+
+__all__ = [
+    "At",
+    "Depart",
+    "HomeBy",
+    "Party",
+    "PlacesFile",
+    "Position",
+    "Reach",
+    "days_settings",
+    "rest_settings",
+]
 
 PlacesFile = Annotated[
     Path | None,
@@ -28,6 +43,14 @@ HomeBy = Annotated[
 ]
 Party = Annotated[
     int | None, typer.Option("--party", metavar="N", help="How many sleep at a camp.")
+]
+Position = Annotated[
+    str | None,
+    typer.Option("--from", metavar="LAT,LON", help="Plan the rest of the route from there."),
+]
+At = Annotated[
+    str | None,
+    typer.Option("--at", metavar="TIME", help="When the group is there, with zone; default: now."),
 ]
 
 
@@ -50,3 +73,43 @@ def days_settings(
             party=party,
         ),
     }
+
+
+def rest_settings(
+    route: Route, days: dict[str, Any], position: str | None, at: str | None
+) -> tuple[Route, dict[str, Any]]:
+    """The route and its days from where and when the group is; as they are without `--from`."""
+    from routeplan.stops import rest_of_trip
+
+    if position is None:
+        if at is not None:
+            msg = "--at: needs --from LAT,LON, where the group is at that time"
+            raise InputError(msg, field="--at", value=at)
+        return route, days
+    if days["wishes"].depart is not None:
+        msg = "--depart: not with --from; --at TIME says from when the rest can be launched"
+        raise InputError(msg, field="--depart")
+    when = moment("--at", at)
+    latitude, longitude = _position(position)
+    try:
+        rest, places, wishes = rest_of_trip(
+            route,
+            days["places"],
+            longitude=longitude,
+            latitude=latitude,
+            when=when,
+            wishes=days["wishes"],
+        )
+    except InputError as error:
+        msg = f"--from: {error}"
+        raise InputError(msg, field="--from", value=position) from None
+    return rest, {**days, "places": places, "wishes": wishes}
+
+
+def _position(text: str) -> tuple[float, float]:
+    try:
+        latitude, longitude = (float(part) for part in text.split(","))
+    except ValueError:
+        msg = f"--from: {plain(text, 60)!r} is not LAT,LON: two numbers in degrees, a comma between"
+        raise InputError(msg, field="--from", value=text) from None
+    return latitude, longitude

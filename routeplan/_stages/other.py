@@ -11,9 +11,9 @@ import numpy as np
 from routeplan._stages.choice import Itinerary, told
 from routeplan._stages.hops import StageWishes
 from routeplan._stages.place import Place
-from routeplan._stages.placeline import Stop
+from routeplan._stages.placeline import Stop, staged_route
 from routeplan._stages.plan import StageTable, choose_stages, stage_table
-from routeplan._stages.routes import part_of_route, places_ahead, position_on_route, there_and_back
+from routeplan._stages.routes import places_ahead, position_on_route, rest_of_route, there_and_back
 from routeplan._stages.search import Choice, cheapest
 from routeplan.errors import InputError
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from routeplan.route import Route
 
-__all__ = ["Alternative", "other_plans", "other_trips", "replan"]
+__all__ = ["Alternative", "other_plans", "other_trips", "replan", "rest_of_trip"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,13 +196,42 @@ def replan(
     Hours paddled earlier on that day are not counted. With no camp left ahead the rest is one
     stage.
     """
+    rest, ahead, wanted = rest_of_trip(
+        route,
+        [place for place in places if place.kind == "camp"],
+        longitude=longitude,
+        latitude=latitude,
+        when=when,
+        wishes=wishes,
+        off_line_m=off_line_m,
+    )
+    return stage_table(rest, ahead, forecast, wishes=wanted, need_camps=False, **words).best()
+
+
+def rest_of_trip(
+    route: Route,
+    places: Sequence[Place],
+    *,
+    longitude: float,
+    latitude: float,
+    when: np.datetime64,
+    wishes: StageWishes | None = None,
+    off_line_m: float = 5_000.0,
+) -> tuple[Route, tuple[Place, ...], StageWishes]:
+    """What `replan` plans: the route from the group on, the places left, the wishes from now on.
+
+    Arguments and errors are those of `replan`. Camps behind are left out, other places kept. Where
+    camps were given, those of the route count no more than before, even if none is left ahead.
+    """
     wanted = wishes or StageWishes()
     at = position_on_route(route, longitude, latitude, off_line_m=off_line_m)
     if at > route.length_m - 100.0:
         msg = "the position is at the end of the route; nothing is left to plan"
         raise InputError(msg, field="position", value=(longitude, latitude))
-    rest = part_of_route(route, at)
+    rest = rest_of_route(route, at)
     camps = [place for place in places if place.kind == "camp"]
     ahead = places_ahead(route, camps, at, off_line_m=wanted.off_line_m)
-    wanted = replace(wanted, depart=np.datetime64(when.astype("datetime64[ns]"), "ns"))
-    return stage_table(rest, ahead, forecast, wishes=wanted, need_camps=False, **words).best()
+    if camps and not ahead:
+        rest = staged_route(rest, ())
+    left = (*ahead, *(place for place in places if place.kind != "camp"))
+    return rest, left, replace(wanted, depart=np.datetime64(when.astype("datetime64[ns]"), "ns"))

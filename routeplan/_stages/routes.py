@@ -14,9 +14,16 @@ from routeplan._stages.placeline import Stop, places_on_line
 from routeplan.errors import InputError
 from routeplan.route import Leg, Route, route_from_points
 
-__all__ = ["part_of_route", "places_ahead", "position_on_route", "there_and_back"]
+__all__ = [
+    "part_of_route",
+    "places_ahead",
+    "position_on_route",
+    "rest_of_route",
+    "there_and_back",
+]
 
 _FAR_M = 1_000_000.0
+_BESIDE_M = 5_000.0  # how far from the line waypoints still belong to a rest of it
 _LEAST_M = 100.0  # a rest of a route shorter than this is no trip
 
 
@@ -69,6 +76,25 @@ def part_of_route(route: Route, begin_m: float, end_m: float | None = None) -> R
     return route_from_points(
         points, name=route.name, waypoints=(), source=route.source, notes=route.notes
     )
+
+
+def rest_of_route(route: Route, begin_m: float) -> Route:
+    """The route from a position along it on [m], with the waypoints that lie ahead and a note."""
+    line = Polyline(route.longitude, route.latitude)
+    lon = np.array([waypoint.longitude for waypoint in route.waypoints])
+    lat = np.array([waypoint.latitude for waypoint in route.waypoints])
+    passes = line.passes(lon, lat, _BESIDE_M) if lon.size else []
+    ahead = tuple(
+        waypoint
+        for waypoint, near in zip(route.waypoints, passes, strict=True)
+        if any(along > begin_m + 1.0 for along, _ in near)
+    )
+    note = (
+        f"planned is the rest of the route, from {begin_m / 1000:.1f} km along it; the way to the "
+        "line and what was paddled earlier that day are not counted"
+    )
+    rest = part_of_route(route, begin_m)
+    return replace(rest, waypoints=ahead, notes=(*rest.notes, note), origin=route.origin)
 
 
 def _inside(line: Polyline, leg: Leg, at: float, begin: float, end: float) -> list[Waypoint]:
