@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from routeplan._passage.beside import compile_beside
 from routeplan._plan.coast import ChosenCoast, choose_coast, compare_coasts
 from routeplan._plan.days import launch_index, plan_days, route_with_camps
 from routeplan._plan.kit import kit_of
@@ -199,6 +200,7 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
         msg = "a trip needs at least one craft"
         raise InputError(msg, field="craft")
     tell = progress or _silent
+    compiled = compile_beside() if trip.forecast is not None else _silent
     tell("reading the coastline", 0.0)
     chosen = choose_coast(trip.coast, trip.route)
     coast, error_m = chosen.coast, chosen.coast.nominal_error_m
@@ -213,6 +215,7 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
     )
     _refuse_dry_route(trip.route, exposures)
     comparisons = compare_coasts(trip.route, coast, trip.limits, trip.spacing_m)
+    compiled()
     stages, coverage, itinerary = _stages(trip, coast, exposures, tell)
     tell("done", 1.0)
     return Plan(
@@ -236,7 +239,7 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
     )
 
 
-def _silent(words: str, share: float) -> None:
+def _silent(*_: object) -> None:
     """Take no notice."""
 
 
