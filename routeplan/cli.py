@@ -25,6 +25,7 @@ from routeplan._show.clidays import (
     At,
     Depart,
     HomeBy,
+    Others,
     Party,
     PlacesFile,
     Position,
@@ -263,6 +264,7 @@ def windows(
     party: Party = None,
     position: Position = None,
     at: At = None,
+    others: Others = False,
     group: GroupFile = None,
     rules: RulesFile = None,
     json: JsonFlag = False,
@@ -287,7 +289,7 @@ def windows(
         "limits": limits_of(limits),
         **kit_settings(group, rules),
     }
-    days = days_settings(places, reach, depart, home_by, party)
+    days = days_settings(places, reach, depart, home_by, party, others)
     line, days = rest_settings(route_of(route, select), days, position, at)
     trip = Trip(
         line,

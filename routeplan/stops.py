@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from routeplan._stages.bail import Bailout, ShoreSide, bailouts
-from routeplan._stages.choice import DayStage, Itinerary
+from routeplan._stages.choice import Alternative, DayStage, Itinerary
 from routeplan._stages.hops import Hops, StageWeights, StageWishes
-from routeplan._stages.other import Alternative, other_plans, other_trips, replan, rest_of_trip
+from routeplan._stages.other import other_plans, other_trips, replan, rest_of_trip
 from routeplan._stages.place import KINDS, Place, kind_of, places_of_waypoints
 from routeplan._stages.placefile import read_places
 from routeplan._stages.placelanding import LandingState

@@ -200,6 +200,41 @@ def test_bad_positions_of_the_group(capfd, arguments, words):
         assert word in line
 
 
+def test_other_days_and_other_ways_round(capfd, here):
+    """Half of the way to b lies a camp: the length there and back is that of the way to b."""
+    grid(hours=72).to_netcdf(here / "wind.nc")
+    (here / "camps.csv").write_text("name,kind,latitude,longitude\nHalf,camp,58.605,11.1925\n")
+    arguments = ["windows", "good.gpx", "--forecast", "wind.nc", "--places", "camps.csv"]
+    found = {}
+    for more in ([], ["--others"]):
+        assert cli.run([*arguments, *more, "--json"]) == 0
+        document = json.loads(capfd.readouterr().out)
+        found[len(more)] = document["itinerary"]["others"]
+    assert [other["kind"] for other in found[0]] == ["later start"]
+    trips = found[1][1:]
+    assert [t["kind"] for t in trips] == ["other direction", "round trip", "turn round"]
+    assert [t["stages"][-1]["to"] for t in trips] == ["a", "a", "a"]
+    whole = document["route"]["length_m"]
+    assert [t["length_m"] for t in trips] == pytest.approx([whole, 2 * whole, whole], abs=5)
+    assert all(t["complete"] and t["judged_in_full"] is False for t in trips)
+    best = document["stages"][0]["launch"]
+    assert found[0][0]["stages"][0]["launch"][:10] > best[:10]
+    assert cli.run([*arguments, "--others"]) == 0
+    text = " ".join(capfd.readouterr().out.split())
+    for kind in ("Later start:", "Other direction from b:", "Round trip", "Turn round at Half:"):
+        assert text.count(f"Instead, judged roughly: {kind}") == 1
+
+
+def test_no_other_way_round_is_said(capfd, here):
+    """A gale all the time: there is no plan, nor one the other way round."""
+    grid(scale=10.0).to_netcdf(here / "wind.nc")
+    arguments = ["windows", "good.gpx", "--forecast", "wind.nc", "--others"]
+    assert cli.run([*arguments, "--json"]) == 0
+    assert json.loads(capfd.readouterr().out)["itinerary"]["others"] == []
+    assert cli.run(arguments) == 0
+    assert "No other way round begins with a good launch" in capfd.readouterr().out
+
+
 def test_past_the_end_of_the_forecast_is_unknown(capfd, here):
     grid(hours=3).to_netcdf(here / "short.nc")
     assert cli.run(["windows", "good.gpx", "--forecast", "short.nc", "--json"]) == 0

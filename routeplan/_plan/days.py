@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from routeplan._plan.others import Asked, others_of
 from routeplan._stages.placelanding import landing_sea
 from routeplan._stages.placeline import Stop
 from routeplan._stages.scans import GivenStages, days_of_stages, stops_of
@@ -22,40 +23,13 @@ from routeplan.stops import (
 )
 
 if TYPE_CHECKING:
-    import xarray as xr
 
     from routeplan.coastline import Coastline
-    from routeplan.limits import Limits
-    from routeplan.propulsion import Craft
     from routeplan.route import Route
-    from routeplan.simulation import Pace
     from routeplan.sun import DaylightSpells
     from routeplan.windows import LaunchScan
 
-__all__ = ["Asked", "launch_index", "plan_days", "route_with_camps"]
-
-
-class Asked(Protocol):
-    """The part of a trip that decides its days; see `routeplan.plan.Trip`."""
-
-    @property
-    def route(self) -> Route: ...
-    @property
-    def forecast(self) -> xr.Dataset | None: ...
-    @property
-    def limits(self) -> Limits: ...
-    @property
-    def crafts(self) -> tuple[Craft, ...]: ...
-    @property
-    def pace(self) -> Pace | None: ...
-    @property
-    def wishes(self) -> StageWishes: ...
-    @property
-    def places(self) -> tuple[Place, ...]: ...
-    @property
-    def launch_step_s(self) -> float: ...
-    @property
-    def now(self) -> np.datetime64 | None: ...
+__all__ = ["launch_index", "plan_days", "route_with_camps"]
 
 
 def plan_days(
@@ -80,7 +54,10 @@ def plan_days(
         close_share=trip.limits.close_share,
     )
     light = (daylight[0][0], *(end for _, end in daylight))
-    return days_of_stages(GivenStages(stops, tuple(scans), light, landing), trip.wishes)
+    stages_given = GivenStages(stops, tuple(scans), light, landing)
+    days = days_of_stages(stages_given, trip.wishes)
+    wishes = _from_now(trip.wishes, trip.now, trip.forecast["time"].to_numpy()[-1])
+    return replace(days, others=others_of(trip, stages_given, wishes, coast))
 
 
 def _with_attributes(stop: Stop, places: Sequence[Place]) -> Stop:

@@ -18,6 +18,7 @@ __all__ = [
     "At",
     "Depart",
     "HomeBy",
+    "Others",
     "Party",
     "PlacesFile",
     "Position",
@@ -52,6 +53,10 @@ At = Annotated[
     str | None,
     typer.Option("--at", metavar="TIME", help="When the group is there, with zone; default: now."),
 ]
+Others = Annotated[
+    bool,
+    typer.Option("--others", help="Also: the other way round, there and back, turning at a camp."),
+]
 
 
 def days_settings(
@@ -60,6 +65,7 @@ def days_settings(
     depart: str | None,
     home_by: str | None,
     party: int | None,
+    others: bool = False,
 ) -> dict[str, Any]:
     """What a trip is told of its days."""
     from routeplan.stops import StageWishes, read_places
@@ -71,6 +77,7 @@ def days_settings(
             depart=None if depart is None else moment("--depart", depart),
             home_by=None if home_by is None else moment("--home-by", home_by),
             party=party,
+            other_trips=others,
         ),
     }
 

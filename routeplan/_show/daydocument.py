@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from routeplan._show.values import rounded, text, texts, utc
 from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
-    from routeplan.stops import DayStage, Itinerary, StageWishes
+    from routeplan.stops import Alternative, DayStage, Itinerary, StageWishes
 
 __all__ = ["day_document", "itinerary_document"]
 
@@ -70,6 +72,7 @@ def itinerary_document(plan: Itinerary, wishes: StageWishes) -> dict[str, Any]:
         "days_ashore": plan.days_ashore,
         "length_m": rounded(plan.length_m, 1),
         "texts": texts(plan.texts),
+        "others": [_other_document(other) for other in plan.others],
         "depart": None if wishes.depart is None else utc(wishes.depart),
         "home_by": None if wishes.home_by is None else utc(wishes.home_by),
         "night_s": rounded(wishes.night_s, 0),
@@ -80,4 +83,32 @@ def itinerary_document(plan: Itinerary, wishes: StageWishes) -> dict[str, Any]:
             name: rounded(getattr(weights, name), 6)
             for name in ("margin", "day", "km", "spare", "step", "enough")
         },
+    }
+
+
+def _other_document(other: Alternative) -> dict[str, Any]:
+    """A plan that differs in kind, with its stages."""
+    plan = other.itinerary
+    known = [stage.margin for stage in plan.stages]
+    return {
+        "kind": other.kind,
+        "text": text(other.text),
+        "judged_in_full": other.in_full,
+        "complete": plan.complete,
+        "verdict": max((stage.verdict for stage in plan.stages), default=Verdict.UNKNOWN).word,
+        "margin": rounded(min(known), 4) if known and np.isfinite(known).all() else None,
+        "days": plan.days,
+        "days_ashore": plan.days_ashore,
+        "length_m": rounded(plan.length_m, 1),
+        "texts": texts(plan.texts),
+        "stages": [
+            {
+                "stage": stage.number,
+                "from": text(stage.start.place.called),
+                "to": text(stage.end.place.called),
+                "length_m": rounded(stage.length_m, 1),
+                **day_document(stage),
+            }
+            for stage in plan.stages
+        ],
     }

@@ -13,13 +13,14 @@ from routeplan.units import to_knots
 if TYPE_CHECKING:
     from routeplan.stops import DayStage, Itinerary, LandingState
 
-__all__ = ["day_words", "itinerary_words"]
+__all__ = ["day_words", "itinerary_words", "other_words"]
 
 _LANDINGS = {
     Verdict.WITHIN: "sheltered enough",
     Verdict.CLOSE: "near your limit or open to swell that nobody knows",
     Verdict.BEYOND: "too rough by your limits",
 }
+_TRIPS = ("other direction", "round trip", "turn round")
 
 
 def day_words(day: DayStage, clock: Clock) -> list[str]:
@@ -70,3 +71,16 @@ def itinerary_words(plan: Itinerary) -> list[str]:
         return [f"{known} of {len(plan.stages)} stages can be planned.", *plan.texts]
     ashore = f", {plan.days_ashore} of them ashore" if plan.days_ashore else ""
     return [f"The trip takes {plan.days} days from the first one{ashore}."]
+
+
+def other_words(plan: Itinerary, clock: Clock, *, trips: bool = False) -> list[str]:
+    """A sentence on each plan that differs in kind; `trips` says whether others were asked for."""
+    lines = []
+    for other in plan.others:
+        first = other.itinerary.stages[0].launch
+        how = "Instead" if other.in_full else "Instead, judged roughly"
+        when = f"{clock.short_day(first)}, {clock.time(first)}"
+        lines.append(f"{how}: {other.text} First launch {when}.")
+    if trips and not any(other.kind in _TRIPS for other in plan.others):
+        lines.append("No other way round begins with a good launch within this forecast.")
+    return lines

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from routeplan._show.answers import limit_words, stage_answer, window_launches
-from routeplan._show.daywords import itinerary_words
+from routeplan._show.daywords import itinerary_words, other_words
 from routeplan._show.kittable import render_kit
 from routeplan._show.legdetails import leg_details
 from routeplan._show.page import INVENTED, Page
@@ -41,8 +41,11 @@ def render_plan(plan: Plan, console: Console) -> None:
     """Print a plan with launches: answers, strips, windows, legs, sources, cautions."""
     page, clock = Page(console), Clock(plan.zone)
     _title(page, plan, clock)
-    for sentence in () if plan.itinerary is None else itinerary_words(plan.itinerary):
-        page.line(sentence)
+    if plan.itinerary is not None:
+        trips = plan.trip.wishes.other_trips
+        others = other_words(plan.itinerary, clock, trips=trips)
+        for sentence in (*itinerary_words(plan.itinerary), *others):
+            page.line(sentence)
     for stage in plan.stages:
         _stage(page, stage, clock)
     _not_judged(page, plan)

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = [
     "NAT",
     "UNKNOWN_LANDING",
+    "Alternative",
     "DayStage",
     "Itinerary",
     "Setting",
@@ -125,6 +126,8 @@ class Itinerary:
         Whether all of it is known and good.
     texts : tuple of str
         Sentences on what stands against the rest; empty when complete. Without clock times.
+    others : tuple of Alternative
+        Plans that differ in kind, where they were looked for.
     """
 
     stages: tuple[DayStage, ...]
@@ -135,6 +138,23 @@ class Itinerary:
     complete: bool
     texts: tuple[str, ...]
     choice: Choice | None = None
+    others: tuple[Alternative, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """A plan that differs in kind from the best one.
+
+    `kind` is one of "other camps", "earlier home", "later start", "other direction", "round
+    trip", "turn round"; `text` says what is different and what that costs, without clock times.
+    `in_full` says whether its stages were paddled and judged in full, or in steps as
+    `choose_stages` has them.
+    """
+
+    kind: str
+    text: str
+    itinerary: Itinerary
+    in_full: bool = False
 
 
 def departure(hops: Hops, wishes: StageWishes) -> np.datetime64:

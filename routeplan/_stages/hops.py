@@ -88,6 +88,8 @@ class StageWishes:
         Strongest wind from a sector the user calls open, to land in. [m/s]
     off_line_m : float
         How far from the line a camp may lie. [m]
+    other_trips : bool
+        Whether a plan also tells of the same water another way; see `routeplan.stops.other_trips`.
     weights : StageWeights
 
     Notes
@@ -104,6 +106,7 @@ class StageWishes:
     landing_wave_m: float = 0.5
     landing_wind_ms: float = 5.0
     off_line_m: float = 2_000.0
+    other_trips: bool = False
     weights: StageWeights = field(default_factory=StageWeights)
 
     def __post_init__(self) -> None:

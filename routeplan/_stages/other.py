@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from routeplan._stages.choice import Itinerary, told
-from routeplan._stages.hops import StageWishes
+from routeplan._stages.choice import Alternative, Itinerary, Setting, told
+from routeplan._stages.hops import Hops, StageWishes
 from routeplan._stages.place import Place
 from routeplan._stages.placeline import Stop, staged_route
-from routeplan._stages.plan import StageTable, choose_stages, stage_table
+from routeplan._stages.plan import StageTable, stage_table
 from routeplan._stages.routes import places_ahead, position_on_route, rest_of_route, there_and_back
 from routeplan._stages.search import Choice, cheapest
 from routeplan.errors import InputError
@@ -22,20 +22,14 @@ if TYPE_CHECKING:
 
     from routeplan.route import Route
 
-__all__ = ["Alternative", "other_plans", "other_trips", "replan", "rest_of_trip"]
-
-
-@dataclass(frozen=True, slots=True)
-class Alternative:
-    """A plan that differs in kind from the best one.
-
-    `kind` is one of "other camps", "earlier home", "later start", "other direction", "round
-    trip", "turn round"; `text` says what is different and what that costs, without clock times.
-    """
-
-    kind: str
-    text: str
-    itinerary: Itinerary
+__all__ = [
+    "Alternative",
+    "other_plans",
+    "other_trips",
+    "plans_beside",
+    "replan",
+    "rest_of_trip",
+]
 
 
 def other_plans(table: StageTable) -> tuple[Alternative, ...]:
@@ -45,42 +39,56 @@ def other_plans(table: StageTable) -> tuple[Alternative, ...]:
     of these), the group is home a day earlier, it starts a day later. Conditions that leave no
     plan, and plans that are there already, are left out.
     """
-    best = cheapest(table.hops, table.wishes)
+    return plans_beside(table.hops, table.ground, table.wishes)
+
+
+def plans_beside(
+    hops: Hops,
+    setting: Setting,
+    wishes: StageWishes,
+    *,
+    led: Callable[[Choice], Choice] | None = None,
+) -> tuple[Alternative, ...]:
+    """`other_plans` of stages however they were judged.
+
+    `led` puts launches that a leader would take into a choice, on its days; with it the stages
+    are said to be judged in full.
+    """
+    best = cheapest(hops, wishes)
     if best is None:
         return ()
-    hops, wishes = table.hops, table.wishes
-    days = _days(table, best)
-    tried: list[tuple[str, Choice | None]] = [("other camps", _without_a_camp(table, best))]
+    days = _days(hops, best)
+    tried: list[tuple[str, Choice | None]] = [("other camps", _without_a_camp(hops, wishes, best))]
     tried.append(("earlier home", cheapest(hops, wishes, last_day=days[-1] - 1)))
     tried.append(("later start", cheapest(hops, wishes, first_day=days[0] + 1)))
     seen = {(best.places, days)}
     out = []
     for kind, choice in tried:
-        if choice is None or (choice.places, _days(table, choice)) in seen:
+        if choice is None or (choice.places, _days(hops, choice)) in seen:
             continue
-        seen.add((choice.places, _days(table, choice)))
-        plan = told(hops, table.ground, wishes, choice)
-        text = _compared(kind, plan, told(hops, table.ground, wishes, best))
-        out.append(Alternative(kind, text, plan))
+        seen.add((choice.places, _days(hops, choice)))
+        plan, instead_of = (
+            told(hops, setting, wishes, one if led is None else led(one)) for one in (choice, best)
+        )
+        out.append(Alternative(kind, _compared(kind, plan, instead_of), plan, led is not None))
     return tuple(out)
 
 
-def _days(table: StageTable, choice: Choice) -> tuple[int, ...]:
+def _days(hops: Hops, choice: Choice) -> tuple[int, ...]:
     """Days of the launches, and of the arrival at the end."""
-    hops = table.hops
     end = hops.arrive[choice.places[-2], choice.places[-1], choice.launches[-1]]
     when = np.append(hops.launch[list(choice.launches)], end)
     return tuple(int(d) for d in hops.day(when))
 
 
-def _without_a_camp(table: StageTable, best: Choice) -> Choice | None:
+def _without_a_camp(hops: Hops, wishes: StageWishes, best: Choice) -> Choice | None:
     found = []
     for camp in best.places[1:-1]:
-        if table.hops.must[camp]:
+        if hops.must[camp]:
             continue
-        banned = np.zeros(table.hops.verdict.shape, dtype=bool)
+        banned = np.zeros(hops.verdict.shape, dtype=bool)
         banned[:, camp] = True
-        choice = cheapest(table.hops, table.wishes, banned=banned)
+        choice = cheapest(hops, wishes, banned=banned)
         if choice is not None:
             found.append(choice)
     return min(found, key=lambda choice: choice.cost, default=None)
@@ -122,7 +130,7 @@ def other_trips(
     -------
     tuple of Alternative
         Those of which at least a part can be paddled. "turn round" ends where it began, for every
-        camp that is not passed twice anyway, nearest first.
+        camp that is not passed twice anyway, nearest first. Without camps each is one stage.
     """
     wishes = words.get("wishes") or StageWishes()
     lines: list[tuple[str, str, Route]] = [
@@ -135,10 +143,8 @@ def other_trips(
     out = []
     for kind, where, line in lines:
         near = places_ahead(line, [p for p in places if p.kind == "camp"], 0.0)
-        if not near:
-            continue
         try:
-            plan = choose_stages(line, near, forecast, **words)
+            plan = stage_table(line, near, forecast, need_camps=False, **words).best()
         except InputError as error:
             if error.field != "reach_m":
                 raise
@@ -151,13 +157,16 @@ def other_trips(
 def _turns(route: Route, places: Sequence[Place], wishes: StageWishes) -> list[Stop]:
     from routeplan._stages.placeline import camps_on_line
 
-    camps = camps_on_line(route, places, off_line_m=wishes.off_line_m)
+    camps = camps_on_line(route, places, off_line_m=wishes.off_line_m, needed=False)
     return [stop for stop in camps if stop.along_m >= 200.0]
 
 
 def _told_trip(kind: str, where: str, plan: Itinerary) -> str:
     days = f"{plan.days} day{'s' if plan.days != 1 else ''}"
-    how = f"{plan.length_m / 1000:.0f} km, {days}" if plan.complete else "not all of it is good"
+    how = "not all of it is good"
+    if plan.complete:
+        left = 100 * min(stage.margin for stage in plan.stages)
+        how = f"{plan.length_m / 1000:.0f} km, {days}, {left:.0f} % in hand"
     return f"{kind[0].upper()}{kind[1:]} {where}: {how}."
 
 

@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan._stages.ahead import itinerary
-from routeplan._stages.choice import Itinerary, told
+from routeplan._stages.choice import Alternative, Itinerary, told
 from routeplan._stages.fields import NAMES
 from routeplan._stages.grid import SOLAR_S_PER_DEG, struck
 from routeplan._stages.hops import Hops, StageWishes
+from routeplan._stages.other import plans_beside
 from routeplan._stages.place import Place
 from routeplan._stages.placelanding import LandingSea
 from routeplan._stages.placeline import Stop
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from routeplan.route import Waypoint
     from routeplan.sun import DaylightSpells
 
-__all__ = ["GivenStages", "days_of_stages", "place_of", "stops_of"]
+__all__ = ["GivenStages", "days_of_stages", "other_days", "place_of", "stops_of"]
 
 TimeArray = NDArray[np.datetime64]
 
@@ -75,6 +76,18 @@ def days_of_stages(given: GivenStages, wishes: StageWishes) -> Itinerary:
     better = told(hops, given, wishes, replace(found.choice, launches=launches))
     rest = found.stages[len(better.stages) :]
     return replace(found, stages=(*better.stages, *rest), choice=better.choice)
+
+
+def other_days(given: GivenStages, wishes: StageWishes) -> tuple[Alternative, ...]:
+    """The same stages on other days; none of a stage alone, whose windows tell them."""
+    if len(given.scans) == 1:
+        return ()
+    hops = _hops(given, wishes)
+
+    def led(choice: Choice) -> Choice:
+        return replace(choice, launches=_proposed(given, hops, wishes, choice))
+
+    return plans_beside(hops, given, wishes, led=led)
 
 
 def _alone(given: GivenStages, hops: Hops, wishes: StageWishes, run: np.datetime64) -> Itinerary:
