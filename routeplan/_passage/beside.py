@@ -55,11 +55,11 @@ def compile_beside() -> Callable[[], None]:
 
 
 def compile_here() -> None:
-    """Paddle two short steps, which compiles the march for the types it is always given."""
+    """Paddle two short steps, and ask for a speed, which compiles both for their types."""
     from routeplan.propulsion import craft
     from routeplan.sampling import PointSeries
     from routeplan.simulation import Path as Line
-    from routeplan.simulation import simulate
+    from routeplan.simulation import simulate, speed_over_ground
 
     two = np.zeros(2)
     line = Line(two, two, two, np.full(2, 100.0), np.zeros(2, dtype=np.int64), two, two)
@@ -72,7 +72,9 @@ def compile_here() -> None:
         sea_cell_m={},
         sea_cell_limit_m=0.0,
     )
-    simulate(line, series, craft("touring board"), time[:1])
+    board = craft("touring board")
+    simulate(line, series, board, time[:1])
+    speed_over_ground(board, two, {name: two for name in names[:2]})
     mark = _mark()
     with contextlib.suppress(OSError):  # a cache that cannot be written is no harm
         mark.parent.mkdir(parents=True, exist_ok=True)
