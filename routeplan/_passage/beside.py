@@ -74,7 +74,7 @@ def compile_here() -> None:
     )
     board = craft("touring board")
     simulate(line, series, board, time[:1])
-    speed_over_ground(board, two, {name: two for name in names[:2]})
+    speed_over_ground(board, two, dict.fromkeys(names[:2], two))
     mark = _mark()
     with contextlib.suppress(OSError):  # a cache that cannot be written is no harm
         mark.parent.mkdir(parents=True, exist_ok=True)
