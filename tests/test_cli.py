@@ -225,6 +225,33 @@ def test_other_days_and_other_ways_round(capfd, here):
         assert text.count(f"Instead, judged roughly: {kind}") == 1
 
 
+def test_ways_out_of_each_stretch(capfd, here):
+    """On a coast due west along 11.18 E the shore is to port of a course of about north."""
+    ring = [[11.0, 58.5], [11.18, 58.5], [11.18, 58.7], [11.0, 58.7], [11.0, 58.5]]
+    shape = {"type": "Polygon", "coordinates": [ring]}
+    feature = {"type": "Feature", "properties": {}, "geometry": shape}
+    collection = {"type": "FeatureCollection", "features": [feature]}
+    (here / "coast.geojson").write_text(json.dumps(collection), encoding="utf-8")
+    grid(hours=48).to_netcdf(here / "wind.nc")
+    (here / "roads.csv").write_text("name,kind,latitude,longitude\nQuay,road,58.609,11.195\n")
+    arguments = ["windows", "good.gpx", "--forecast", "wind.nc", "--coast", "coast.geojson",
+                 "--places", "roads.csv", "--json"]  # fmt: skip
+    assert cli.run(arguments) == 0
+    (stage,) = json.loads(capfd.readouterr().out)["stages"]
+    assert stage["bailouts"]
+    way = stage["bailouts"][0]
+    # A degree of longitude at 58.6 N is 58.1 km (a = 6378137 m, f = 1/298.257223563).
+    beside = (way["longitude_deg"] - 11.18) * 58_130.0
+    assert way["port"]["distance_m"] == pytest.approx(beside, rel=0.02)
+    assert way["port"]["bearing_deg"] == pytest.approx(270.0, abs=10.0)
+    assert way["starboard"]["distance_m"] is None
+    assert way["starboard"]["known"] is True
+    assert way["ahead"]["name"] == "Quay"
+    assert way["behind"] is None
+    assert way["commits"] is (way["port"]["time_s"] > 1_800)
+    assert stage["launch"] < way["when"] < stage["arrive"]
+
+
 def test_no_other_way_round_is_said(capfd, here):
     """A gale all the time: there is no plan, nor one the other way round."""
     grid(scale=10.0).to_netcdf(here / "wind.nc")

@@ -20,7 +20,14 @@ from routeplan.simulation import speed_over_ground
 if TYPE_CHECKING:
     from routeplan.sampling import PointSeries
 
-__all__ = ["Adrift", "Landing", "drift_along", "landings_under_power"]
+__all__ = [
+    "Adrift",
+    "Landing",
+    "drift_along",
+    "landings_under_power",
+    "places_every",
+    "times_there",
+]
 
 FloatArray = NDArray[np.float64]
 TimeArray = NDArray[np.datetime64]
@@ -70,8 +77,8 @@ def landings_under_power(
     if path.fetch_rose_m is None:
         msg = "landings under power need a path with fetch roses"
         raise InputError(msg, field="fetch_rose_m")
-    steps = _every(path, every_m)
-    when = _times_at(scan, i)[steps]
+    steps = places_every(path, every_m)
+    when = times_there(scan, i)[steps]
     member = int(scan.detail.member[i])
     rose = path.fetch_rose_m[steps]
     bearing = np.arange(rose.shape[1]) * 360.0 / rose.shape[1]
@@ -118,7 +125,7 @@ def _landing(
     )  # fmt: skip
 
 
-def _times_at(scan: LaunchScan, i: int) -> TimeArray:
+def times_there(scan: LaunchScan, i: int) -> TimeArray:
     """Time at the middle of every step of launch i, even pace within a leg; NaT unknown."""
     path, passage = scan.outing.path, scan.detail.passage
     member = int(scan.detail.member[i])
@@ -203,8 +210,8 @@ def drift_along(
     Places that are never reached are left out. With members the one that launch i is told from
     counts for the words; the tracks have all.
     """
-    steps = _every(scan.outing.path, every_m)
-    when = _times_at(scan, i)[steps]
+    steps = places_every(scan.outing.path, every_m)
+    when = times_there(scan, i)[steps]
     steps, when = steps[~np.isnat(when)], when[~np.isnat(when)]
     path = scan.outing.path
     drift = drift_from(
@@ -245,7 +252,7 @@ def _adrift_text(
     return f"{begin}: ashore after {duration(first)} to {duration(last)}."
 
 
-def _every(path: Path, every_m: float) -> NDArray[np.intp]:
+def places_every(path: Path, every_m: float) -> NDArray[np.intp]:
     """Steps about `every_m` apart."""
     if not every_m > 0.0:
         msg = f"places every {every_m:g} m are not possible; allowed is more than 0"

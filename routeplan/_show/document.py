@@ -18,7 +18,12 @@ from routeplan._show.daydocument import day_document, itinerary_document
 from routeplan._show.kitdocument import kit_documents
 from routeplan._show.legdocument import leg_documents
 from routeplan._show.values import place, rounded, text, texts, utc
-from routeplan._show.waysdocument import craft_document, pace_document, ways_documents
+from routeplan._show.waysdocument import (
+    bailout_documents,
+    craft_document,
+    pace_document,
+    ways_documents,
+)
 from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
@@ -62,7 +67,7 @@ def legs_document(plan: Plan, files: Sequence[Path] = ()) -> dict[str, Any]:
         "coast": _coast(plan),
         "limits": _limits(plan),
         "legs": leg_documents(plan),
-        "stages": [_stage(stage) for stage in plan.stages],
+        "stages": [_stage(stage, plan) for stage in plan.stages],
         "files": [str(path) for path in files],
     }
 
@@ -156,8 +161,8 @@ def _limits(plan: Plan) -> dict[str, Any]:
     return out
 
 
-def _stage(plan: StagePlan) -> dict[str, Any]:
-    stage, scan, best = plan.stage, plan.scan, plan.best
+def _stage(it: StagePlan, plan: Plan) -> dict[str, Any]:
+    stage, scan, best = it.stage, it.scan, it.best
     out: dict[str, Any] = {
         "stage": stage.number,
         "from": text(stage.start.name),
@@ -165,13 +170,15 @@ def _stage(plan: StagePlan) -> dict[str, Any]:
         "length_m": rounded(stage.length_m, 1),
     }
     if scan is not None:
+        from routeplan._plan.stretches import stage_bailouts
         from routeplan.windows import nearest_miss, why_launch  # `legs` must not wait for it
 
-        out |= day_document(plan.day)
+        out |= day_document(it.day)
         out["why"] = why_launch(scan, best) if best is not None else None
         miss = nearest_miss(scan)
         out["nearest_miss"] = [] if miss is None else texts(miss.texts)
-        out |= ways_documents(plan)
+        out |= ways_documents(it)
+        out["bailouts"] = bailout_documents(stage_bailouts(plan, it))
     return out
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -12,9 +13,10 @@ if TYPE_CHECKING:
     from routeplan.plan import StagePlan
     from routeplan.propulsion import Craft
     from routeplan.simulation import Pace
+    from routeplan.stops import Bailout, ShoreSide, Stop
     from routeplan.windows import Landing, TurnBack
 
-__all__ = ["craft_document", "pace_document", "ways_documents"]
+__all__ = ["bailout_documents", "craft_document", "pace_document", "ways_documents"]
 
 
 def craft_document(craft: Craft) -> dict[str, Any]:
@@ -87,4 +89,46 @@ def _drift(it: LegDrift) -> dict[str, Any]:
         "offshore_m": rounded(worst.offshore_m, 0),
         "current_known": it.has_current,
         "text": text(worst.text),
+    }
+
+
+def bailout_documents(ways: Sequence[Bailout] | None) -> list[dict[str, Any]] | None:
+    """Ways out of every stretch; None without a launch."""
+    if ways is None:
+        return None
+    return [
+        {
+            "begin_m": rounded(it.begin_m, 0),
+            "end_m": rounded(it.end_m, 0),
+            "longitude_deg": rounded(it.longitude, 6),
+            "latitude_deg": rounded(it.latitude, 6),
+            "when": utc(it.when),
+            "port": _side(it.port),
+            "starboard": _side(it.starboard),
+            "ahead": _stop(it.ahead),
+            "behind": _stop(it.behind),
+            "no_landing": text(it.no_landing) or None,
+            "commits": it.commits,
+        }
+        for it in ways
+    ]
+
+
+def _side(it: ShoreSide) -> dict[str, Any]:
+    return {
+        "distance_m": rounded(it.distance_m, 0),
+        "bearing_deg": rounded(it.bearing_deg, 0),
+        "time_s": rounded(it.time_s, 0),
+        "known": it.known,
+    }
+
+
+def _stop(it: Stop | None) -> dict[str, Any] | None:
+    if it is None:
+        return None
+    return {
+        "name": text(it.place.called),
+        "kind": it.place.kind,
+        "along_m": rounded(it.along_m, 0),
+        "off_m": rounded(it.off_m, 0),
     }
