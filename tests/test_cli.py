@@ -238,7 +238,8 @@ def test_ways_out_of_each_stretch(capfd, here):
                  "--places", "roads.csv", "--json"]  # fmt: skip
     assert cli.run(arguments) == 0
     (stage,) = json.loads(capfd.readouterr().out)["stages"]
-    assert stage["bailouts"]
+    assert stage["bailouts"][0]["begin_m"] == 0
+    assert stage["bailouts"][-1]["end_m"] == pytest.approx(stage["length_m"], abs=1)
     way = stage["bailouts"][0]
     # A degree of longitude at 58.6 N is 58.1 km (a = 6378137 m, f = 1/298.257223563).
     beside = (way["longitude_deg"] - 11.18) * 58_130.0

@@ -40,13 +40,19 @@ def stage_bailouts(plan: Plan, stage: StagePlan) -> tuple[Bailout, ...] | None:
         inside=series.inside[steps],
         sea_cell_m={name: off[steps] for name, off in series.sea_cell_m.items()},
     )
-    return bailouts(
-        plan.route,
-        plan.coast,
-        there,
-        plan.trip.crafts,
-        times_there(scan, best)[steps],
-        (path.longitude[steps], path.latitude[steps], path.course_deg[steps], along[steps]),
-        plan.trip.places,
-        member=int(scan.detail.member[best]),
+    ways = list(
+        bailouts(
+            plan.route,
+            plan.coast,
+            there,
+            plan.trip.crafts,
+            times_there(scan, best)[steps],
+            (path.longitude[steps], path.latitude[steps], path.course_deg[steps], along[steps]),
+            plan.trip.places,
+            member=int(scan.detail.member[best]),
+        )
     )
+    # The outer stretches reach to the ends of the stage.
+    ways[0] = replace(ways[0], begin_m=begin_m)
+    ways[-1] = replace(ways[-1], end_m=begin_m + float(path.length_m.sum()))
+    return tuple(ways)
