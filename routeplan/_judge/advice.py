@@ -15,7 +15,7 @@ __all__ = ["NearestMiss", "nearest_miss", "propose_launch", "why_launch"]
 
 _EQUAL_MARGIN = 0.02  # shares of a limit that differ by less are no reason to wait
 # Not of the user's taste, or (drift) not followed far enough to say how much would do
-_NEVER_EASED = ("progress", "current", "daylight", "drift")
+_NEVER_EASED = ("land", "progress", "current", "daylight", "drift")
 
 
 def propose_launch(scan: LaunchScan, among: NDArray[np.bool_] | None = None) -> int | None:

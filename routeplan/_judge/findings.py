@@ -59,6 +59,7 @@ def sentence(limit: str, case: Case) -> str:
     special = {
         "offshore": _offshore,
         "daylight": _daylight,
+        "land": _land,
         "progress": _progress,
         "current": _current,
         "time_on_water": _time_on_water,
@@ -205,6 +206,15 @@ def _daylight(case: Case) -> str:
             f"{left} of civil daylight would be left {case.where}, close to the margin of {margin}."
         )
     return f"{left} of civil daylight would be left at the end; the margin wanted is {margin}."
+
+
+def _land(case: Case) -> str:
+    if case.verdict is Verdict.WITHIN:
+        return "The line crosses no land."
+    where = f"The line crosses land {case.where}, {_metres(case.value)} in one stretch"
+    if case.verdict is Verdict.BEYOND:
+        return f"{where}: it cannot be paddled. Draw it round, or mark a portage."
+    return f"{where}, which may be the coastline's error: check it on a chart."
 
 
 def _progress(case: Case) -> str:

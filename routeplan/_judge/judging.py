@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Judgement", "judge", "without_swell"]
 
+_ERROR_NOT_STATED_M = 100.0  # taken for a coastline that states no error; assumption
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 _ROUNDING = 1e-6  # of interpolation in time: a value on the limit holds
@@ -62,12 +64,16 @@ def judge(
     A value on the limit is within it. A leg is in daylight when it is entered after civil dawn at
     the start and left the margin before civil dusk at the end of the stage, in one spell; time
     margins are shares of the time on the water, at least an hour. Polar day never binds.
+    A leg that lies on land by more than the coastline's error cannot be paddled, whatever the
+    limits; by less it is close.
     """
     rows, skipped = _on_passage(passage, limits)
     if limits.wave_height_m is not None and without_swell(passage).any():
         skipped.append("swell")
     if limits.offshore_m is not None:
         rows["offshore"] = _offshore(passage, path, limits, coast_error_m)
+    if path.leg_land_m is not None:
+        rows["land"] = _land(passage, path.leg_land_m, coast_error_m)
     if limits.time_on_water_s is not None:
         rows["time_on_water"] = _time_on_water(passage, limits)
     if limits.daylight_margin_s is not None:
@@ -155,6 +161,19 @@ def _offshore(passage: Passage, path: Path, limits: Limits, error_m: float) -> R
     verdict, margin = _grade(left / limit, missing, limits.close_share)
     exact = left >= error_m  # False for an unknown error
     verdict[(verdict == Verdict.WITHIN) & ~exact] = Verdict.CLOSE
+    shape = passage.enter.shape
+    return (
+        np.broadcast_to(verdict[None, :, None], shape),
+        np.broadcast_to(margin[None, :, None], shape),
+    )
+
+
+def _land(passage: Passage, land_m: FloatArray, error_m: float) -> Row:
+    """Beyond where a leg lies on land by more than the coastline may err, close where by less."""
+    error = error_m if np.isfinite(error_m) else _ERROR_NOT_STATED_M
+    grades = [land_m > error, land_m > 0.0]
+    verdict = np.select(grades, [Verdict.BEYOND, Verdict.CLOSE], Verdict.WITHIN).astype(np.int8)
+    margin = np.select(grades, [-1.0, 0.0], np.inf)
     shape = passage.enter.shape
     return (
         np.broadcast_to(verdict[None, :, None], shape),

@@ -185,6 +185,7 @@ UNITS_SI: Mapping[str, str] = MappingProxyType(
         **{name: "K" for name, key in _KEYS.items() if key.dimension == "temperature"},
         "cape": "J/kg",
         "wave_steepness": "1",
+        "land": "m",
         "progress": "",
         "current": "",
     }

@@ -90,8 +90,9 @@ class Detail:
     def findings(self, i: int) -> tuple[Finding, ...]:
         """Every judged limit for launch i, worst first."""
         found = [self._finding(i, row, name) for row, name in enumerate(self.judged.names)]
-        told = [f for f in found if f.limit not in ("progress", "current") or f.verdict > 1]
-        first = {"progress": 0}
+        silent = {"progress": Verdict.CLOSE, "current": Verdict.CLOSE, "land": Verdict.WITHIN}
+        told = [f for f in found if f.verdict > silent.get(f.limit, -1)]
+        first = {"land": -1, "progress": 0}
         return tuple(
             sorted(
                 told,
@@ -139,6 +140,8 @@ class Detail:
         where = f"on leg {self.numbers[leg]}"
         note = self._note(i, leg, name, worst)
         case = Case(worst, value, limit, where, self.coast_error_m, note)
+        dark = name == "daylight" and worst is Verdict.BEYOND and value + limit < 0.0
+        entered = np.datetime64(self.passage.enter[i, leg, member])
         return Finding(
             limit=name,
             verdict=worst,
@@ -147,7 +150,7 @@ class Detail:
             unit=UNITS_SI[name],
             margin=float(margin[leg]),
             leg=int(self.numbers[leg]),
-            when=self._when(i, leg, name),
+            when=entered if dark else self._when(i, leg, name),
             longitude=float(place[0]),
             latitude=float(place[1]),
             text=sentence(name, case),
@@ -198,6 +201,8 @@ class Detail:
             return float(self.passage.quantity(quantity)[i, leg, member]), limit
         if name == "offshore":
             return float(self.path.leg_offshore_m[leg]), limit
+        if name == "land" and self.path.leg_land_m is not None:
+            return float(self.path.leg_land_m[leg]), limit
         spent = self.passage.leave[i, leg, member] - self.passage.launch[i]
         spent_s = np.nan if np.isnat(spent) else spent / np.timedelta64(1, "s")
         if name == "time_on_water":

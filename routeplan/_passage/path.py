@@ -40,6 +40,8 @@ class Path:
         Direction to the nearest shore [degrees true]; for wind off the land.
     fetch_rose_m : array, shape (k, s), or None
         Fetch in s directions from north clockwise; for the local sea. [m]
+    leg_land_m : array, shape (n,), or None
+        Longest stretch on land of each leg that is no portage; None where not known. [m]
     """
 
     longitude: FloatArray
@@ -50,6 +52,7 @@ class Path:
     offshore_m: FloatArray
     shore_bearing_deg: FloatArray | None = None
     fetch_rose_m: FloatArray | None = None
+    leg_land_m: FloatArray | None = None
 
     def __post_init__(self) -> None:
         sizes = {np.size(getattr(self, name)) for name in _PATH_ARRAYS}

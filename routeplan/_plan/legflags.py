@@ -106,7 +106,8 @@ def _land_words(exposure: LegExposure, coast_error_m: float) -> str:
     words = f"crosses land for {_km(exposure.land_m)} ({_land_places(exposure)})"
     longest = max(leave - enter for enter, leave in exposure.land)
     if longest < coast_error_m:
-        words += f", less than the coastline's nominal error of {coast_error_m:,.0f} m"
+        each = "each " if len(exposure.land) > 1 else ""
+        words += f", {each}less than the coastline's nominal error of {coast_error_m:,.0f} m"
     return words
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -43,7 +44,16 @@ def path_of(stage: Stage, exposures: Sequence[LegExposure]) -> Path:
                 e.rose_m[rose],
             )
         )
-    return Path(*(np.concatenate(column) for column in zip(*columns, strict=True)))
+    land = [_longest_land(exposures[leg.number - 1]) for leg in stage.legs]
+    joined = Path(*(np.concatenate(column) for column in zip(*columns, strict=True)))
+    return replace(joined, leg_land_m=np.array(land))
+
+
+def _longest_land(e: LegExposure) -> float:
+    """Longest stretch of a leg on land that is not carried over [m]."""
+    if e.portage:
+        return 0.0
+    return max((leave - enter for enter, leave in e.land), default=0.0)
 
 
 def _steps(e: LegExposure) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
