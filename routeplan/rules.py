@@ -10,7 +10,7 @@ A rule in TOML:
 
     [[rule]]
     name = "flotation worn"
-    when = "alone || darkness || offshore_m > 1000.0"      # CEL over the names in FACTS
+    when = "alone || offshore_m > 1000.0 || water_c < 15.0"   # CEL over the names in FACTS
     wear = ["buoyancy aid"]            # and, or: carry, avoid, do
     quantity = 1                       # for each of
     per = "person"                     # "person" or "group"

@@ -251,7 +251,8 @@ def test_nobody_known_and_no_forecast_still_gives_a_list_with_notes():
     assert math.isnan(kit.load_kg.expected)
     assert math.isnan(kit.provisions.energy_kcal.expected)
     worn = {line.item for line in kit.lines if line.action == "wear"}
-    assert {"leash, ankle or calf", "quick-release waist leash", "buoyancy aid"} <= worn
+    assert {"quick-release waist leash", "buoyancy aid", "dry suit with warm layer"} <= worn
+    assert not {"leash, ankle or calf", "wetsuit"} & worn
     assert any("no proposed launch" in note for note in kit.notes)
     assert all(w.verdict == Verdict.UNKNOWN for w in kit.warmth)
 

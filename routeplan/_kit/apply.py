@@ -74,7 +74,8 @@ class _Hit:
 def apply_rules(rules: RuleSet, contexts: Sequence[Context], people: int) -> tuple[KitLine, ...]:
     """Ask every rule at every context of its level and join what they say.
 
-    A rule whose condition cannot be decided because a fact is unknown applies, with a note. CEL
+    A rule whose condition cannot be decided because a fact is unknown applies, with a note, unless
+    it leaves that to another rule (`unknown = "skip"`). CEL
     decides `a && b` when either is false and `a || b` when either is true, whatever the other.
 
     Parameters
@@ -130,10 +131,13 @@ def _ask(rule: Rule, contexts: Sequence[Context], deadline: float) -> _Hit | Non
         if key not in answers:
             answers[key] = _answer(program, rule, context)
         answer = answers[key]
-        if answer is not False:
-            at.append(context)
+        if answer is False:
+            continue
+        missing = [name for name in rule.when.facts if name not in context.values]
+        if answer is None and missing and rule.unknown == "skip":
+            continue
+        at.append(context)
         if answer is None:
-            missing = [name for name in rule.when.facts if name not in context.values]
             unknown.update(dict.fromkeys(missing))
             failed = failed or not missing
     return _Hit(rule, tuple(at), tuple(unknown), failed) if at else None

@@ -18,7 +18,7 @@ ACTIONS = ("wear", "carry", "avoid", "do")
 REACHES = ("worn", "quick", "day", "main", "deck")
 NO_SOURCE = "common practice, no source"
 _RULE_KEYS = ("name", "when", *ACTIONS, "quantity", "per", "shared_by", "why", "source",
-              "needs", "off")  # fmt: skip
+              "needs", "off", "unknown")  # fmt: skip
 _ITEM_KEYS = ("name", "mass", "volume", "reach", "set", "source", "needs")
 _OFF = Condition("false", ())
 
@@ -30,6 +30,7 @@ class Rule:
     `wear`, `carry` name items, `avoid`, `do` are sentences; `quantity` items for each `per`
     ("person", "group"), where `shared_by` people share one. `why` is the reason, `source` who
     says so, `needs` the training or licence that goes with it. `where` is file and line.
+    `unknown` is "apply", or "skip" where another rule stands in while a fact is unknown.
     """
 
     name: str
@@ -46,6 +47,7 @@ class Rule:
     needs: str = ""
     where: str = ""
     off: bool = False
+    unknown: str = "apply"
 
     @property
     def level(self) -> str:
@@ -140,6 +142,7 @@ def _rule(file: KitFile, entry: Entry) -> Rule:
         source=entry.text("source", "the user's own"),
         needs=entry.text("needs", ""),
         where=where,
+        unknown=entry.choice("unknown", ("apply", "skip"), "apply"),
     )
     done = {action: entry.texts(action) for action in ACTIONS}
     if not any(done.values()):
