@@ -185,6 +185,7 @@ def test_the_rest_of_a_trip_from_where_and_when_the_group_is(capfd, here):
         (["--from", "nan,11.19"], ["--from", "-90..90"]),
         (["--from", "-58.6,11.19"], ["--from", "off the line", "5 km"]),
         (["--from", "58.61,11.195"], ["--from", "at the end of the route"]),
+        (["--from", "58.605,11.19", "--others"], ["--others", "not with --from"]),
         (["--from", "58.605,11.19", "--at", "noon"], ["--at", "'noon'", "2026"]),
         (
             ["--from", "58.605,11.19", "--depart", "2026-07-13T10:00Z"],

@@ -96,6 +96,9 @@ def rest_settings(
     if days["wishes"].depart is not None:
         msg = "--depart: not with --from; --at TIME says from when the rest can be launched"
         raise InputError(msg, field="--depart")
+    if days["wishes"].other_trips:
+        msg = "--others: not with --from; a group on its way cannot begin at the other end"
+        raise InputError(msg, field="--others")
     when = moment("--at", at)
     latitude, longitude = _position(position)
     try:
