@@ -23,7 +23,6 @@ from routeplan.stops import (
 )
 
 if TYPE_CHECKING:
-
     from routeplan.coastline import Coastline
     from routeplan.route import Route
     from routeplan.sun import DaylightSpells
