@@ -253,6 +253,26 @@ def test_the_list_says_where(tmp_path):
     assert line.notes == ()
 
 
+def test_what_helps_in_distress_is_carried_all_the_way(tmp_path):
+    text = one_rule("offshore_m > 1000.0") + '[[item]]\nname = "thing"\ndistress = true\n'
+    rules = read_rules(rules_file(tmp_path, text))
+    (line,) = apply_rules(rules, tuple(contexts([10.0, 1001.0, 2000.0])), 4)
+    assert (line.where, line.legs) == ("whole trip", ())
+    assert line.reasons == ("because", "asked for by legs 2 and 3, carried all the way")
+    lighter = '[[item]]\nname = "thing"\nmass = "1 kg"\n'
+    item = rules.merged(read_rules(rules_file(tmp_path, lighter, "two.toml"))).item("thing")
+    assert (item.mass_kg, item.distress) == (1.0, True)
+
+
+def test_the_default_radio_is_for_the_whole_trip():
+    trip = {"traffic_area": False, "phone_coverage": True}
+    at = [Context("leg", trip | {"offshore_m": far}, 1, (leg,))
+          for leg, far in ((1, 50.0), (2, 1500.0))]  # fmt: skip
+    line = next(x for x in apply_rules(default_rules(), at, 2) if x.item == "VHF radio")
+    assert (line.where, line.legs, line.notes) == ("whole trip", (), ())
+    assert line.reasons[-1] == "asked for by leg 2, carried all the way"
+
+
 def test_an_unknown_fact_makes_the_rule_apply_with_a_note(tmp_path):
     rules = own(tmp_path, "offshore_m > 1000.0")
     (line,) = apply_rules(rules, tuple(contexts([10.0, None])), 1)
@@ -334,12 +354,16 @@ BOTH_SIDES = {
     ],
     "VHF radio": [
         (
-            {"traffic_area": True, "phone_coverage": True},
-            {"traffic_area": False, "phone_coverage": True},
+            {"traffic_area": True, "phone_coverage": True, "offshore_m": 1.0},
+            {"traffic_area": False, "phone_coverage": True, "offshore_m": 1.0},
         ),
         (
-            {"traffic_area": False, "phone_coverage": False},
-            {"traffic_area": False, "phone_coverage": True},
+            {"traffic_area": False, "phone_coverage": False, "offshore_m": 1.0},
+            {"traffic_area": False, "phone_coverage": True, "offshore_m": 1.0},
+        ),
+        (
+            {"traffic_area": False, "phone_coverage": True, "offshore_m": 1001.0},
+            {"traffic_area": False, "phone_coverage": True, "offshore_m": 1000.0},
         ),
     ],
     "beacon": [

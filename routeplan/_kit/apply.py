@@ -164,6 +164,9 @@ def _line(
     most = max((hit.rule for hit in hits), key=lambda rule: rule.total(people))
     legs, whole = _legs(hits, all_legs)
     known = rules.item(item)
+    reasons = _once(hit.rule.why for hit in hits)
+    if action == "carry" and known.distress and not whole:
+        whole, reasons = True, (*reasons, f"asked for by {leg_words(legs)}, carried all the way")
     return KitLine(
         action=action,
         item=item,
@@ -173,7 +176,7 @@ def _line(
         where="whole trip" if whole else leg_words(legs),
         legs=() if whole else legs,
         spans=_spans(hits),
-        reasons=_once(hit.rule.why for hit in hits),
+        reasons=reasons,
         notes=_once(note for hit in hits for note in _notes(hit)),
         needs=_once([*(hit.rule.needs for hit in hits), known.needs]),
         sources=_once(hit.rule.source for hit in hits),

@@ -19,7 +19,8 @@ REACHES = ("worn", "quick", "day", "main", "deck")
 NO_SOURCE = "common practice, no source"
 _RULE_KEYS = ("name", "when", *ACTIONS, "quantity", "per", "shared_by", "why", "source",
               "needs", "off", "unknown")  # fmt: skip
-_ITEM_KEYS = ("name", "mass", "volume", "reach", "set", "source", "needs")
+_ITEM_KEYS = ("name", "mass", "volume", "reach", "set", "source", "needs",
+              "distress")  # fmt: skip
 _OFF = Condition("false", ())
 
 
@@ -64,7 +65,7 @@ class Item:
     """A thing of the kit: mass [kg] and volume [m³] of one, nan unknown.
 
     `reach` says where it has to be: worn, in a quick-access, day or main bag, or on deck; `set`
-    is "paddling" or "dry" for clothing.
+    is "paddling" or "dry" for clothing; `distress` things are carried the whole trip if at all.
     """
 
     name: str
@@ -74,6 +75,7 @@ class Item:
     set: str = ""
     source: str = ""
     needs: str = ""
+    distress: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +90,12 @@ class RuleSet:
         by_name = {rule.name: rule for rule in self.rules}
         by_name.update({rule.name: rule for rule in own.rules})
         kept = tuple(rule for rule in by_name.values() if not rule.off)
-        return RuleSet(kept, {**self.items, **own.items})
+        # One's own mass of a thing that helps in distress does not make it less so.
+        items = {
+            name: replace(item, distress=item.distress or self.item(name).distress)
+            for name, item in own.items.items()
+        }
+        return RuleSet(kept, {**self.items, **items})
 
     def item(self, name: str) -> Item:
         """What is known of an item; an unknown one has neither mass nor volume."""
@@ -175,4 +182,5 @@ def _item(entry: Entry) -> Item:
         set=entry.choice("set", ("", "paddling", "dry"), ""),
         source=entry.text("source", "the user's own"),
         needs=entry.text("needs", ""),
+        distress=bool(entry.flag("distress")),
     )
