@@ -11,8 +11,10 @@ import pytest
 from planmaker import demo_plan, legs_plan
 
 import routeplan
+from routeplan._kit.group import check_marks
 from routeplan._kit.plan import plan_kit
 from routeplan._kit.warmth import mat_r_wanted, warmth
+from routeplan.errors import InputError
 from routeplan.limits import Verdict
 from routeplan.rules import FACTS, Group, Night, Person, nights_of, read_group, trip_facts
 
@@ -86,6 +88,24 @@ def test_marks_by_leg_and_what_is_not_marked_is_unknown():
             assert context.values["traffic_area"] is (context.legs[0] in (2, 3))
             assert context.values["moving_water"] is False
             assert "phone_coverage" not in context.values
+
+
+def test_a_mark_on_a_leg_that_is_not_there_is_refused(tmp_path):
+    path = tmp_path / "own_group.toml"
+    marks = "[group]\nmoving_water = [1, 15]\nphone_coverage = [3, 16, 99]\n"
+    path.write_text(f'{marks}[[person]]\nname = "A"\n', encoding="utf-8")
+    group = read_group(path)
+    plan = demo_plan()
+    last = len(plan.route.legs)
+    check_marks(group, range(1, 100))
+    words = (
+        rf"own_group.toml:3: group: phone_coverage names leg 16, 99, .*allowed are legs 1 to {last}"
+    )
+    with pytest.raises(InputError, match=words) as caught:
+        facts_of(plan, replace(group, marks={**group.marks, "moving_water": (1, last)}))
+    assert "\n" not in str(caught.value)
+    with pytest.raises(InputError, match=f"moving_water names leg {last + 1}, which"):
+        facts_of(plan, replace(group, marks={"moving_water": (last, last + 1)}))
 
 
 def test_without_a_forecast_what_depends_on_it_is_unknown():

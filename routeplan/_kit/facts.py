@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan._kit.factlist import FACTS
-from routeplan._kit.group import Group
+from routeplan._kit.group import Group, check_marks
 from routeplan.exposure import LegExposure
 from routeplan.route import Route
 from routeplan.stops import Stage
@@ -87,7 +87,13 @@ def contexts(
     group : Group
     speed_ms : float
         Still-water speed of the slowest. [m/s]
+
+    Raises
+    ------
+    InputError
+        The group marks a leg that the route does not have.
     """
+    check_marks(group, [leg.number for leg in route.legs])
     trip = _trip(route, exposures, stages, group)
     out = [Context("trip", trip, 0, tuple(leg.number for leg in route.legs))]
     for planned in stages:

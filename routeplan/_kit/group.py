@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from routeplan._kit.file import Entry, KitFile, read_kit_file
 from routeplan.errors import InputError
 from routeplan.units import ZERO_CELSIUS_K
 
-__all__ = ["BAG_KINDS", "Bag", "Group", "Person", "Spare", "read_group"]
+__all__ = ["BAG_KINDS", "Bag", "Group", "Person", "Spare", "check_marks", "read_group"]
 
 BAG_KINDS = ("quick", "day", "main", "extra", "deck")
 _MARKS = ("moving_water", "traffic_area", "phone_coverage")
@@ -19,6 +20,7 @@ _GROUP_KEYS = (*_MARKS, *_FLAGS, "cooking", "help", "water_temperature", "reserv
                "water_reserve", "paddle_tolerance")  # fmt: skip
 _PERSON_KEYS = ("name", "sex", "mass", "height", "age", "craft", "craft_capacity",
                 "fin_system", "paddle", "bag_comfort", "bag_limit", "mat_r")  # fmt: skip
+_MANY = 5  # wrong legs named in a message
 _COLD, _WARM = ZERO_CELSIUS_K - 60.0, ZERO_CELSIUS_K + 40.0
 
 
@@ -78,6 +80,7 @@ class Group:
     `marks` says for "moving_water", "traffic_area" and "phone_coverage" whether they hold: true
     or false everywhere, or the numbers of the legs where they do; a mark that is not there is
     unknown, as are `flags` that are not there. `help_h` [h] and `water_k` [K] may be nan.
+    `where` says of each mark where it was read: file and line.
     `water_reserve` is a share on top, `paddle_tolerance_m` how far a spare may be off [m].
     """
 
@@ -92,6 +95,7 @@ class Group:
     water_reserve: float = 0.25
     food_reserve: float = 0.2
     paddle_tolerance_m: float = 0.1
+    where: dict[str, str] = field(default_factory=dict)
 
     def bags_of(self, name: str) -> tuple[Bag, ...]:
         """Bags of a person."""
@@ -120,6 +124,26 @@ def read_group(path: str | Path) -> Group:
     return _group(file, people, bags, spares)
 
 
+def check_marks(group: Group, legs: Sequence[int]) -> None:
+    """Refuse marks on legs that the route does not have.
+
+    Raises
+    ------
+    InputError
+        In one line: file and line, the legs that are not there, those allowed.
+    """
+    for name, mark in group.marks.items():
+        wrong = () if isinstance(mark, bool) else sorted(set(mark) - set(legs))
+        if wrong:
+            more = ", ..." if len(wrong) > _MANY else ""
+            msg = (
+                f"{group.where.get(name, 'group')}: {name} names leg "
+                f"{', '.join(map(str, wrong[:_MANY]))}{more}, which the route does not have; "
+                f"allowed are legs {min(legs)} to {max(legs)}"
+            )
+            raise InputError(msg, field=name, value=mark)
+
+
 def _group(
     file: KitFile, people: tuple[Person, ...], bags: tuple[Bag, ...], spares: tuple[Spare, ...]
 ) -> Group:
@@ -129,11 +153,12 @@ def _group(
     entry = entries[0]
     entry.check_keys(_GROUP_KEYS)
     flags = {name: entry.flag(name) for name in _FLAGS}
+    marked = [name for name in _MARKS if name in entry.table]
     return Group(
         people,
         bags,
         spares,
-        marks={name: _mark(entry, name) for name in _MARKS if name in entry.table},
+        marks={name: _mark(entry, name) for name in marked},
         flags={name: value for name, value in flags.items() if value is not None},
         cooking=_cooking(entry),
         help_h=entry.quantity("help", "time", 0.0, 864_000.0) / 3600.0,
@@ -141,6 +166,7 @@ def _group(
         water_reserve=entry.quantity("water_reserve", "share", 0.0, 3.0, 0.25),
         food_reserve=entry.quantity("reserve", "share", 0.0, 3.0, 0.2),
         paddle_tolerance_m=entry.quantity("paddle_tolerance", "length", 0.0, 0.5, 0.1),
+        where={n: f"{file.path}:{file.line_of(n, entry.line)}: group" for n in marked},
     )
 
 
