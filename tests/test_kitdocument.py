@@ -16,6 +16,7 @@ from routeplan._show.kittable import render_kit
 from routeplan._show.page import Page
 from routeplan._show.wording import Clock
 from routeplan.cli import run
+from routeplan.limits import Verdict
 from routeplan.report import document_text, plan_document, render_plan
 from routeplan.rules import read_group
 
@@ -86,6 +87,20 @@ def test_the_terminal_shows_boxes_reasons_bags_and_totals(width):
         assert line.reasons[0].rstrip(".") in text
     for words in ("[ ]", "Wear", "Carry", "Bags", "Water, food, fuel", "Camp 1", "main bag of A"):
         assert words in text
+
+
+def test_the_nights_tell_whose_bag_is_meant():
+    kit = demo_kit()
+    poorest = max(kit.group.people, key=lambda p: p.bag_comfort_k)
+    text = " ".join(rendered(kit, 200).split())
+    assert (
+        f"comfort of the bag {poorest.bag_comfort_k - 273.15:.0f} °C of {poorest.name}, "
+        "the least warm" in text
+    )
+    cold = [replace(w, verdict=Verdict.CLOSE, words=f"words of {w.person}") for w in kit.warmth]
+    text = " ".join(rendered(replace(kit, warmth=tuple(cold)), 200).split())
+    for person in kit.group.people:
+        assert f", {person.name}: close; words of {person.name}" in text
 
 
 def test_what_does_not_fit_is_told():

@@ -116,6 +116,7 @@ def test_a_worked_group():
     paddle = next(c for c in choice.chosen if c.spare.is_paddle)
     assert paddle.serves == ("A", "B", "C")
     assert "within 10 cm of the paddles of A, B, C" in paddle.reason
+    assert " kg" not in paddle.reason  # no load that is not everything on the craft
     just_less = Group(group.people, paddle_tolerance_m=0.0999)
     assert sum(c.spare.is_paddle for c in choose_spares(just_less).chosen) == 3
 

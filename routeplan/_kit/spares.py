@@ -97,7 +97,7 @@ def choose_spares(group: Group, load_kg: Mapping[str, float] | None = None) -> S
                 offered[i],
                 group.people[carrier].name,
                 served,
-                _reason(offered[i], served, group, heaviest),
+                _reason(offered[i], served, group),
             )
         )
     missing = [need for need, one in zip(needs, able.tolist(), strict=True) if not one]
@@ -120,13 +120,13 @@ def _serves(spare: Spare, person: Person, what: str, group: Group) -> bool:
     )
 
 
-def _reason(spare: Spare, served: tuple[str, ...], group: Group, heaviest: float) -> str:
+def _reason(spare: Spare, served: tuple[str, ...], group: Group) -> str:
     whom = ", ".join(served)
     if spare.is_paddle:
         what = f"within {group.paddle_tolerance_m * 100:.0f} cm of the paddles of {whom}"
     else:
         what = f"fits the {', '.join(spare.fits)} fin box of {whom}"
-    return f"{what}; shared out so that the heaviest load stays at {heaviest:.1f} kg"
+    return f"{what}; shared out so that the most loaded carries least, food and water counted"
 
 
 def _uncovered(person: Person, what: str) -> str:

@@ -146,6 +146,10 @@ def _nights(page: Page, kit: KitPlan) -> None:
     for place in dict.fromkeys(w.place for w in kit.warmth):
         found = [w for w in kit.warmth if w.place == place]
         worst = Verdict(max(w.verdict for w in found))
-        told = [w for w in found if w.verdict == worst] if worst > Verdict.WITHIN else found[:1]
-        whom = ", ".join(w.person for w in told) if worst > Verdict.WITHIN else "everybody"
-        page.item("-", f"{place}, {whom}: {worst.word}; {told[0].words}")
+        if worst == Verdict.WITHIN:
+            poorest = min(found, key=lambda w: w.margin_k)  # its comfort stands for all the others
+            of = f" of {poorest.person}, the least warm" if len(found) > 1 else ""
+            page.item("-", f"{place}, everybody: {worst.word}; {poorest.words}{of}")
+            continue
+        for told in (w for w in found if w.verdict == worst):
+            page.item("-", f"{place}, {told.person}: {worst.word}; {told.words}")
