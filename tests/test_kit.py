@@ -250,6 +250,14 @@ def test_the_demo_has_what_nobody_would_leave_without():
         assert word in items, word
 
 
+def test_beacon_and_radio_of_the_demo_are_with_two_people():
+    kit = demo_kit()
+    who = {line.item: set(own) for line, own in zip(kit.lines, kit.owners, strict=True)}
+    assert who["beacon"]
+    assert who["VHF radio"]
+    assert not who["beacon"] & who["VHF radio"]
+
+
 def test_the_demo_says_where_and_when_flotation_is_worn():
     kit = demo_kit()
     lines = {line.item: line for line in kit.lines}

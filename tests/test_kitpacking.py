@@ -51,6 +51,28 @@ def test_an_infeasible_set_says_what_and_by_how_much():
     assert found.bags[0].over_m3 == pytest.approx(2.9 * L)
 
 
+@pytest.mark.parametrize(("litres", "fits"), [(9.0, True), (0.1, False)])
+def test_beacon_and_radio_go_to_two_people_even_where_one_has_the_room(litres, fits):
+    things = [thing(name, 0.4, 0.2, "", "quick") for name in ("beacon", "VHF radio")]
+    bags = [bag("a", "A", "quick", 9.0), bag("b", "B", "quick", litres)]
+    found = packed(things, bags, {"A": 50.0, "B": 120.0}, {"A": 150.0, "B": 121.0})
+    assert [len(load.items) for load in found.bags] == [1, 1]
+    assert found.fits is fits
+    alike = [thing(name, 0.4, 0.2, "", "quick") for name in ("beacon", "flag")]
+    assert [len(load.items) for load in packed(
+        alike, bags, {"A": 50.0, "B": 120.0}, {"A": 150.0, "B": 121.0}).bags] == [2, 0]  # fmt: skip
+
+
+@pytest.mark.parametrize("radios", [1, 2])
+def test_beacon_and_radio_go_together_where_there_are_too_few_people(radios):
+    names = ("beacon", *["VHF radio"] * radios)
+    things = [thing(name, 0.4, 0.2, "", "quick") for name in names]
+    bags = [bag(owner, owner, "quick", 9.0) for owner in "AB"[:radios]]
+    found = packed(things, bags)
+    assert found.fits is True
+    assert sum(len(load.items) for load in found.bags) == 1 + radios
+
+
 def test_a_litre_less_and_a_litre_more():
     items = [thing("a", 6.0), thing("b", 4.0)]
     assert packed(items, [bag(litres=10.0)]).fits is True

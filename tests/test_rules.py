@@ -370,6 +370,7 @@ BOTH_SIDES = {
         ({"alone": True, "led": False}, {"alone": False, "led": False}),
         ({"alone": False, "led": True}, {"alone": False, "led": False}),
     ],
+    "ways to call apart": [({"group_size": 2.0}, {"group_size": 1.0})],
     "satellite messenger": [
         ({"phone_coverage": False, "help_h": 2.01}, {"phone_coverage": False, "help_h": 2.0}),
         ({"phone_coverage": False, "help_h": 3.0}, {"phone_coverage": True, "help_h": 3.0}),

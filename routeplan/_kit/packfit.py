@@ -28,6 +28,7 @@ _ALLOWED = {
 _FILL = 0.9  # share of a bag's volume that packs, the rest is folds; assumption, no source
 _LITRE = 1e-3
 _OVER_L_KG = 1.0  # a kilogram over a craft's capacity counts as a litre too little room
+_APART = ("beacon", "VHF radio")  # whoever drifts off alone must not have every way to call
 _NOTHING = 1e-6  # litres or kilograms that count as none
 _UNTIDY = 2e-3  # weight of a thing in a bag of another kind beside the largest share of load
 _SECONDS = 10.0
@@ -89,7 +90,8 @@ def pack(
     """Pack things so that the least room is missing, and then evenly.
 
     An integer program: every thing goes into one bag that suits its reach, that of its owner or,
-    for shared things, of anybody. Room that is missing in bags and kilograms over the capacity
+    for shared things, of anybody. Shared beacons and radios go to one person each where there are
+    people enough. Room that is missing in bags and kilograms over the capacity
     of craft are made as small as can be; then the load that is largest as a share of its
     capacity.
 
@@ -157,6 +159,7 @@ def _solve(
         *_once(pairs, width),
         *_rooms(items, bags, pairs, width),
         *_limits(items, bags, pairs, {n: (_number(base[n]), capacity_kg[n]) for n in people}),
+        *_apart(items, bags, pairs, width),
     ]
     least = np.zeros(width)  # room missing, before anything else
     least[x : x + slack] = 1.0
@@ -177,6 +180,24 @@ def _once(pairs: Sequence[tuple[int, int]], width: int) -> Iterator[_Row]:
         once = np.zeros(width)
         once[[k for k, (a, _) in enumerate(pairs) if a == i]] = 1.0
         yield once, 1.0, 1.0
+
+
+def _apart(
+    items: Sequence[PackItem], bags: Sequence[Bag], pairs: Sequence[tuple[int, int]], width: int
+) -> Iterator[_Row]:
+    """Nobody has both a shared beacon and a shared radio, where there are people enough."""
+    of = [(k, i, bags[j].owner) for k, (i, j) in enumerate(pairs)]
+    shared = [(k, i, who) for k, i, who in of if items[i].name in _APART and not items[i].owner]
+    owners = dict.fromkeys(who for _, _, who in shared)
+    things = {i for _, i, _ in shared}
+    if len({items[i].name for i in things}) < len(_APART) or len(things) > len(owners):
+        return
+    if len({items[i].reach for i in things}) > 1:  # fewer people may be able to have one of them
+        return
+    for owner in owners:
+        both = np.zeros(width)
+        both[[k for k, _, who in shared if who == owner]] = 1.0
+        yield both, -np.inf, 1.0
 
 
 def _rooms(
