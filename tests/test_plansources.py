@@ -66,7 +66,7 @@ def test_default_age_is_that_of_the_forecast_module():
 
 def test_the_caution_on_islands_is_one_of_the_cautions_and_has_its_figures(straight_coast):
     assert COAST_CAUTION in CAUTIONS
-    for figure in ("60 to 120 m", "170 to 320 m", "0.3 to 1.9 km"):
+    for figure in ("60 to 130 m", "170 to 550 m", "0.4 to 5.2 km"):
         assert figure in COAST_CAUTION
     route = route_from_points([Waypoint(0.0, 9.99, "a"), Waypoint(0.01, 9.99, "b")])
     assert COAST_CAUTION in plan_trip(Trip(route, coast=straight_coast)).cautions

@@ -35,7 +35,7 @@ __all__ = [
 COAST_CAUTION = (
     "Small islands may be missing from the coastline, so distance from shore and fetch may be "
     "overstated, and rocks are not shown; in four archipelagos two open coastlines lie 60 to "
-    "120 m apart in the median, 170 to 320 m at the 90th percentile and 0.3 to 1.9 km at the 99th."
+    "130 m apart in the median, 170 to 550 m at the 90th percentile and 0.4 to 5.2 km at the 99th."
 )
 """What every output says of the coastline; figures measured between two open sources."""
 
