@@ -75,12 +75,26 @@ def _land(layer: Layer, areas: Geometries, notes: list[str]) -> Geometries:
         if not len(areas):
             msg = f"{layer.path}: no polygon has an area; first fault: {why}"
             raise InputError(msg, path=layer.path)
-    one, other = shapely.STRtree(areas).query(areas, predicate="intersects")
-    touching = np.unique(one[one != other])
+    touching = _touching(areas)
     if touching.size:
         joined = _polygons(shapely.union_all(areas[touching]))
         areas = np.concatenate([np.delete(areas, touching), joined])
     return areas
+
+
+def _touching(areas: Geometries) -> npt.NDArray[np.int64]:
+    """Numbers of the polygons that meet another one."""
+    import shapely
+
+    one, other = shapely.STRtree(areas).query(areas)
+    one, other = one[one < other], other[one < other]
+    count = shapely.get_num_coordinates(areas)
+    swap = count[one] < count[other]
+    large, small = np.where(swap, other, one), np.where(swap, one, other)
+    # A continent among thousands of islands: the larger of two is prepared, once.
+    shapely.prepare(areas[np.unique(large)])
+    met = shapely.intersects(areas[large], areas[small])
+    return np.unique(np.concatenate([large[met], small[met]]))
 
 
 def _polygons(shapes: Any) -> Geometries:
@@ -121,7 +135,8 @@ def _outlines(land: Geometries) -> tuple[list[FloatArray], npt.NDArray[np.int8]]
     within = np.zeros(len(land), np.int64)
     if holed.size:
         inner = shapely.point_on_surface(land)
-        one, _ = shapely.STRtree(outer[holed]).query(inner, predicate="within")
+        # The polygons ask for the points: what asks is prepared, once.
+        _, one = shapely.STRtree(inner).query(outer[holed], predicate="contains")
         np.add.at(within, one, 1)
         within[holed] -= 1  # each is in itself
     points: list[FloatArray] = []

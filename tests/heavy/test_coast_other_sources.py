@@ -389,10 +389,6 @@ print(seconds, time.process_time(), int(peak_kb) / 1e3)
 print(*coast.distance_to_shore([11.0, 11.2, 11.1], [58.3, 58.0, 58.7]))
 """
 READ_HEADS = ("file", "MB", "s", "CPU s", "peak MB")
-SLOW = pytest.mark.xfail(
-    raises=subprocess.TimeoutExpired, strict=True,
-    reason="reading tests each island against each vertex of the continent it lies off",
-)  # fmt: skip
 
 
 def read_in_a_process(path, label, timeout_s):
@@ -431,7 +427,6 @@ def maps_of_2017(name):
     return path
 
 
-@SLOW
 def test_a_file_of_the_whole_earth_is_read_in_a_box_in_seconds(osm, osm_file):
     table("Coastline.from_file", *READ_HEADS)
     read = read_in_a_process(osm_file, "all", 120.0)
@@ -450,9 +445,7 @@ def test_islands_of_a_file_of_the_whole_earth_are_read_in_a_box_in_seconds(osm, 
     assert read.cpu_s < 30.0
 
 
-@pytest.mark.parametrize(
-    "name", ["countries-coastline-1m", pytest.param("earth-coastlines-10m", marks=SLOW)]
-)
+@pytest.mark.parametrize("name", ["countries-coastline-1m", "earth-coastlines-10m"])
 def test_a_geojson_of_the_whole_earth_is_read_in_a_box(name):
     path = maps_of_2017(name)
     table("Coastline.from_file, GeoJSON", *READ_HEADS)
