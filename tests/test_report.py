@@ -189,7 +189,8 @@ def test_unknown_coast_error_is_null():
     class Coast:
         source, attribution, nominal_error_m = "own survey", "", float("nan")
 
-    assert legs_document(replace(demo_plan(), coast=Coast()))["coast"]["nominal_error_m"] is None
+    document = legs_document(replace(legs_plan("plain"), coast=Coast()))
+    assert document["coast"]["nominal_error_m"] is None
 
 
 def test_legs_document_has_no_launches():
