@@ -764,4 +764,9 @@ def test_progress_is_told(ask):
 
 
 def test_the_public_names():
+    assert set(PROVIDERS) == {"gfs", "gefs", "ecmwf"}
     assert providers.__all__ == ["PROVIDERS", "DownloadedForecast", "Provider", "get_forecast"]
+    for provider in PROVIDERS.values():
+        assert provider.base_url.startswith("https://")
+        assert provider.documentation.startswith("https://")
+        assert provider.attribution
