@@ -17,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
-from routeplan._shore.cache import cache_folder
+from routeplan._download.cache import cache_dir
 
 __all__ = ["compile_beside"]
 
@@ -86,7 +86,7 @@ def _mark() -> Path:
     here = Path(__file__).parent
     changed = max((here / name).stat().st_mtime_ns for name in ("march.py", "power.py"))
     tag = f"{sys.implementation.cache_tag}-{version('numba')}-{changed:x}"
-    return cache_folder() / f"march-{tag}.compiled"
+    return cache_dir() / f"march-{tag}.compiled"
 
 
 def _nothing_to_wait_for() -> None:

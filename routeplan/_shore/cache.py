@@ -19,23 +19,17 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
-import platformdirs
 
+from routeplan._download.cache import cache_dir
 from routeplan._shore.index import ShoreIndex, build_index
 from routeplan._shore.maps import RingTable, ring_table
 from routeplan._shore.rings import Rings, strokes
 
-__all__ = ["cache_folder", "load"]
+__all__ = ["load"]
 
 _VERSION = 3  # of the format; raise it when an array changes its meaning
 _TABLE = ("offsets", "level", "turned", "bounds")
 _log = logging.getLogger(__name__)
-
-
-def cache_folder() -> Path:
-    """Folder for what can be made again: ROUTEPLAN_CACHE_DIR, or the user's cache folder."""
-    chosen = os.environ.get("ROUTEPLAN_CACHE_DIR")
-    return Path(chosen) if chosen else Path(platformdirs.user_cache_dir("routeplan"))
 
 
 def load(
@@ -48,7 +42,7 @@ def load(
 
     `meanwhile` is called beside a build, for what must be made on first use as well.
     """
-    root = cache_folder()
+    root = cache_dir()
     place = root / f"coastline-{_VERSION}-{_contents(root, (points, meta))}"
     if place.is_dir():
         try:
