@@ -5,14 +5,15 @@ The command line, the page and notebooks all call this and get the same answer.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from routeplan._passage.beside import compile_beside
+from routeplan._plan.answer import Plan, StagePlan
 from routeplan._plan.coast import ChosenCoast, choose_coast, compare_coasts
 from routeplan._plan.days import launch_index, plan_days, route_with_camps
 from routeplan._plan.kit import kit_of
@@ -26,158 +27,24 @@ from routeplan._plan.sources import (
     forecast_warnings,
     portage_notes,
 )
+from routeplan._plan.trip import Trip
 from routeplan.coastline import Coastline
 from routeplan.errors import CoverageError, InputError
 from routeplan.exposure import LegExposure, route_exposure
-from routeplan.limits import Limits, Verdict
-from routeplan.propulsion import Craft, craft
 from routeplan.route import Route
-from routeplan.stops import DayStage, Itinerary, Place, Stage, StageWishes, stages_of
-from routeplan.units import HOUR_S
+from routeplan.stops import Itinerary, Stage, stages_of
 
 if TYPE_CHECKING:
     import xarray as xr
 
-    from routeplan._kit.group import Group
-    from routeplan._kit.plan import KitPlan
-    from routeplan._kit.rules import RuleSet
-    from routeplan._plan.bail import LegDrift
-    from routeplan.coastsource import OffshoreComparison
     from routeplan.forecast import Coverage
     from routeplan.leeway import WeatherGrid
-    from routeplan.simulation import Pace, Path
     from routeplan.sun import DaylightSpells
-    from routeplan.windows import Landing, LaunchScan, LaunchWindow, TurnBack
+    from routeplan.windows import LaunchScan
 
 __all__ = ["CAUTIONS", "Plan", "Source", "StagePlan", "Trip", "plan_trip"]
 
 Progress = Callable[[str, float], None]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Trip:
-    """What is asked: a route and everything it is judged by.
-
-    Attributes
-    ----------
-    route : Route
-    coast : Coastline, optional
-        When None, the local source that covers the route (see `coastsource`), or else the
-        default coastline.
-    forecast : xarray.Dataset, optional
-        As `open_forecast` gives it. Without one the plan has legs only.
-    limits : Limits
-    craft : Craft, or sequence of Craft
-        A group goes at the pace of its slowest at every step.
-    pace : Pace, optional
-        Rests and a pace that falls with the hours; steady by default.
-    wishes : StageWishes
-        What the group wants of its days when the route has camps.
-    places : tuple of Place
-        With camps among them stages end at those chosen, not at the camps of the route.
-    launch_step_s : float
-        Time between the launches that are tried [s].
-    zone : str, optional
-        IANA name of the zone for local times; looked up from the start when None.
-    title : str
-    now : datetime64, optional
-        Time of asking: launches before it are not tried, and the forecast's age is told from
-        it; unknown when None.
-    spacing_m : float
-        Largest distance between samples along a leg [m].
-    invented : bool
-        Whether route or weather is made up, which every output then says.
-    group : Group, optional
-        People, craft and bags; without one the plan has no kit.
-    kit_rules : RuleSet, optional
-        The user's own, put over the default rules.
-    old_after_s : float
-        Age from which a forecast is called old [s]; common practice, no source.
-    """
-
-    route: Route
-    coast: Coastline | None = None
-    forecast: xr.Dataset | None = None
-    limits: Limits = field(default_factory=Limits)
-    craft: Craft | Sequence[Craft] = field(default_factory=lambda: craft("touring board"))
-    pace: Pace | None = None
-    wishes: StageWishes = field(default_factory=StageWishes)
-    places: tuple[Place, ...] = ()
-    launch_step_s: float = 1_800.0
-    zone: str | None = None
-    title: str = ""
-    now: np.datetime64 | None = None
-    spacing_m: float = 100.0
-    invented: bool = False
-    group: Group | None = None
-    kit_rules: RuleSet | None = None
-    old_after_s: float = 12.0 * HOUR_S
-
-    @property
-    def crafts(self) -> tuple[Craft, ...]:
-        """The craft of the group."""
-        return (self.craft,) if isinstance(self.craft, Craft) else tuple(self.craft)
-
-    @property
-    def slowest(self) -> Craft:
-        """The craft that is slowest in still water; wind may slow another one more."""
-        return min(self.crafts, key=lambda it: it.still_water_speed_ms)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class StagePlan:
-    """One outing: its line and, with a forecast, its launches and windows.
-
-    `best` is the index into `scan.launch` of the launch proposed, None when none is good. Stages
-    follow each other: each is proposed after a night ashore at the end of the one before, as
-    `day` tells it. `daylight` is that at the start. `turn_back`, `landings` and `drift` are those
-    of the launch proposed, by leg (see `routeplan.windows`); None without one.
-    """
-
-    stage: Stage
-    path: Path | None = None
-    scan: LaunchScan | None = None
-    windows: tuple[LaunchWindow, ...] = ()
-    best: int | None = None
-    daylight: DaylightSpells | None = None
-    day: DayStage | None = None
-    turn_back: tuple[TurnBack, ...] | None = None
-    landings: tuple[Landing, ...] | None = None
-    drift: tuple[LegDrift, ...] | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Plan:
-    """The answer.
-
-    `flags[i]`, `leg_notes[i]`, `offshore_verdicts[i]` and `comparisons[i]` belong to
-    `route.legs[i]` and `exposures[i]`; a comparison is there where the coastline is joined of a
-    finer and the default one. `warnings` are sentences on what weakens the whole answer: show
-    them first.
-    """
-
-    trip: Trip
-    coast: Coastline
-    exposures: tuple[LegExposure, ...]
-    flags: tuple[tuple[str, ...], ...]
-    leg_notes: tuple[tuple[str, ...], ...]
-    offshore_verdicts: tuple[Verdict, ...]
-    comparisons: tuple[OffshoreComparison | None, ...]
-    stages: tuple[StagePlan, ...]
-    coverage: Coverage | None
-    zone: str
-    warnings: tuple[str, ...]
-    notes: tuple[str, ...]
-    cautions: tuple[str, ...]
-    sources: tuple[Source, ...]
-    invented: bool
-    itinerary: Itinerary | None = None
-    kit: KitPlan | None = None
-
-    @property
-    def route(self) -> Route:
-        """The route that was planned."""
-        return self.trip.route
 
 
 def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:

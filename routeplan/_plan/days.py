@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from routeplan._plan.others import Asked, others_of
+from routeplan._stages.picked import days_with_picks
 from routeplan._stages.placelanding import landing_sea
 from routeplan._stages.placeline import Stop
 from routeplan._stages.scans import GivenStages, days_of_stages, stops_of
@@ -54,7 +55,10 @@ def plan_days(
     )
     light = (daylight[0][0], *(end for _, end in daylight))
     stages_given = GivenStages(stops, tuple(scans), light, landing)
-    days = days_of_stages(stages_given, trip.wishes)
+    if trip.picked:
+        days = days_with_picks(stages_given, trip.wishes, trip.picked)
+    else:
+        days = days_of_stages(stages_given, trip.wishes)
     wishes = _from_now(trip.wishes, trip.now, trip.forecast["time"].to_numpy()[-1])
     return replace(days, others=others_of(trip, stages_given, wishes, coast))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Protocol
 
 from routeplan._stages.scans import GivenStages, other_days, place_of
@@ -44,6 +45,8 @@ class Asked(Protocol):
     def launch_step_s(self) -> float: ...
     @property
     def now(self) -> np.datetime64 | None: ...
+    @property
+    def picked(self) -> Mapping[int, np.datetime64]: ...
 
 
 def others_of(

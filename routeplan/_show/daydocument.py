@@ -30,6 +30,7 @@ _KEYS = (
     "landing",
     "note",
     "judged_from",
+    "picked",
 )
 
 
@@ -60,6 +61,7 @@ def day_document(day: DayStage | None) -> dict[str, Any]:
         },
         "note": text(day.note) or None,
         "judged_from": utc(day.judged_from),
+        "picked": day.picked,
     }
 
 

@@ -27,6 +27,7 @@ __all__ = [
     "Setting",
     "departure",
     "limit_words",
+    "stage_told",
     "told",
 ]
 
@@ -83,6 +84,8 @@ class DayStage:
         The landing at the end at the hour of arrival.
     judged_from : datetime64
         When a forecast of the same length could cover a stage that is unknown; NaT otherwise.
+    picked : bool
+        Whether the user picked the launch, whatever its verdict.
     """
 
     number: int
@@ -101,6 +104,7 @@ class DayStage:
     ashore_by: str
     landing: LandingState
     judged_from: np.datetime64 = NAT
+    picked: bool = False
 
     @property
     def note(self) -> str:
@@ -170,7 +174,7 @@ def told(hops: Hops, setting: Setting, wishes: StageWishes, choice: Choice) -> I
     ashore = depart
     for n, t in enumerate(choice.launches):
         i, j = choice.places[n], choice.places[n + 1]
-        stages.append(_stage(hops, setting, (n, i, j, t), ashore))
+        stages.append(stage_told(hops, setting, (n, i, j, t), ashore))
         ashore = stages[-1].arrive
     days = hops.day(np.array([depart, ashore], dtype="datetime64[ns]"))
     return Itinerary(
@@ -185,9 +189,10 @@ def told(hops: Hops, setting: Setting, wishes: StageWishes, choice: Choice) -> I
     )
 
 
-def _stage(
+def stage_told(
     hops: Hops, setting: Setting, at: tuple[int, int, int, int], ashore: np.datetime64
 ) -> DayStage:
+    """Stage n, counted from 0, from place i to place j at launch t, after coming ashore."""
     n, i, j, t = at
     launch, arrive = hops.launch[t], hops.arrive[i, j, t]
     run = _run(hops.verdict[i, j] <= Verdict.CLOSE, hops.day(hops.launch), t)

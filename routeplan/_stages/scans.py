@@ -29,7 +29,15 @@ if TYPE_CHECKING:
     from routeplan.route import Waypoint
     from routeplan.sun import DaylightSpells
 
-__all__ = ["GivenStages", "days_of_stages", "other_days", "place_of", "stops_of"]
+__all__ = [
+    "GivenStages",
+    "days_of_stages",
+    "hops_of",
+    "other_days",
+    "place_of",
+    "proposed",
+    "stops_of",
+]
 
 TimeArray = NDArray[np.datetime64]
 
@@ -65,14 +73,14 @@ def days_of_stages(given: GivenStages, wishes: StageWishes) -> Itinerary:
     leave the night before and after it. A stage alone goes on the first day with a launch within
     the limits, or else with one that is close: waiting for a better day is the user's choice.
     """
-    hops = _hops(given, wishes)
+    hops = hops_of(given, wishes)
     run = hops.launch[0]
     if len(given.scans) == 1:
         return _alone(given, hops, wishes, run)
     found = itinerary(hops, given, wishes, run)
     if found.choice is None:
         return found
-    launches = _proposed(given, hops, wishes, found.choice)
+    launches = proposed(given, hops, wishes, found.choice)
     better = told(hops, given, wishes, replace(found.choice, launches=launches))
     rest = found.stages[len(better.stages) :]
     return replace(found, stages=(*better.stages, *rest), choice=better.choice)
@@ -82,10 +90,10 @@ def other_days(given: GivenStages, wishes: StageWishes) -> tuple[Alternative, ..
     """The same stages on other days; none of a stage alone, whose windows tell them."""
     if len(given.scans) == 1:
         return ()
-    hops = _hops(given, wishes)
+    hops = hops_of(given, wishes)
 
     def led(choice: Choice) -> Choice:
-        return replace(choice, launches=_proposed(given, hops, wishes, choice))
+        return replace(choice, launches=proposed(given, hops, wishes, choice))
 
     return plans_beside(hops, given, wishes, led=led)
 
@@ -110,7 +118,7 @@ def _alone(given: GivenStages, hops: Hops, wishes: StageWishes, run: np.datetime
     return itinerary(hops, given, wishes, run)
 
 
-def _proposed(
+def proposed(
     given: GivenStages, hops: Hops, wishes: StageWishes, choice: Choice
 ) -> tuple[int, ...]:
     """Launches on the days of a choice as a leader would take them."""
@@ -134,7 +142,7 @@ def _proposed(
     return tuple(launches)
 
 
-def _hops(given: GivenStages, wishes: StageWishes) -> Hops:
+def hops_of(given: GivenStages, wishes: StageWishes) -> Hops:
     """The scans as stages between neighbouring places."""
     launch = given.scans[0].launch
     count = len(given.stops)
