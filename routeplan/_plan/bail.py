@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
-from routeplan.leeway import LeewayObject, WeatherGrid, leeway_object, with_drift
+from routeplan.leeway import BRANCHES, LeewayObject, WeatherGrid, leeway_object, with_drift
 from routeplan.windows import (
     Adrift,
     Landing,
@@ -28,7 +29,15 @@ if TYPE_CHECKING:
     from routeplan.sampling import PointSeries
     from routeplan.simulation import Path
 
-__all__ = ["DRIFT_HOURS", "LegDrift", "WaysOut", "drifting_objects", "series_adrift", "ways_out"]
+__all__ = [
+    "DRIFT_HOURS",
+    "DriftTrack",
+    "LegDrift",
+    "WaysOut",
+    "drifting_objects",
+    "series_adrift",
+    "ways_out",
+]
 
 DRIFT_HOURS = 3.0  # common practice, no source: by then help should be on its way
 _MOST_PLACES = 60  # of a stage, so that a long one costs no more than this
@@ -39,6 +48,22 @@ _IN_WATER = "person in water"
 _LEEWAY_OF = {"sea kayak": "sea kayak", "open canoe": "skiff"}
 
 _Place = TypeVar("_Place", Landing, Adrift)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DriftTrack:
+    """Where one branch of a drift goes, from where it begins until ashore or the end.
+
+    `branch` is "downwind", "right" or "left" of the wind. `seconds`, `longitude`, `latitude` (k,)
+    are time since the begin [s] and position [degrees], as far as wind and current are known;
+    `ashore_s` is when it comes ashore [s], nan when still afloat or unknown.
+    """
+
+    branch: str
+    seconds: NDArray[np.float64]
+    longitude: NDArray[np.float64]
+    latitude: NDArray[np.float64]
+    ashore_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +84,8 @@ class LegDrift:
         Where the branch that is ashore first ends; nan when none is. [degrees]
     has_current : bool
         Whether the forecast tells the current.
+    tracks : tuple of DriftTrack
+        The three branches.
     """
 
     who: str
@@ -68,6 +95,7 @@ class LegDrift:
     ashore_longitude: float
     ashore_latitude: float
     has_current: bool
+    tracks: tuple[DriftTrack, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +204,20 @@ def _leg_drift(
     if ashore is not None:
         lon = float(tracks.longitude[j, ashore, 0, -1])
         lat = float(tracks.latitude[j, ashore, 0, -1])
-    return LegDrift(who, it, hours, places[j], lon, lat, tracks.has_current)
+    branches = tuple(_track(tracks, j, b, branch) for b, branch in enumerate(BRANCHES))
+    return LegDrift(who, it, hours, places[j], lon, lat, tracks.has_current, branches)
+
+
+def _track(tracks: Drift, j: int, b: int, branch: str) -> DriftTrack:
+    """Branch b of the drift from start j, cut where it is ashore or no longer known."""
+    lon, lat, seconds = tracks.longitude[j, b, 0], tracks.latitude[j, b, 0], tracks.time_s
+    ashore = float(tracks.ashore_s[j, b, 0])
+    if np.isfinite(ashore):  # positions stand still from then on: the first of them is the last
+        last = min(int(np.searchsorted(seconds, ashore)), seconds.size - 1)
+        seconds = np.append(seconds[:last], ashore)
+        lon, lat = lon[: last + 1], lat[: last + 1]
+    known = np.isfinite(lon) & np.isfinite(lat)
+    return DriftTrack(branch, seconds[known], lon[known], lat[known], ashore)
 
 
 def _first_ashore(tracks: Drift, j: int) -> int | None:
