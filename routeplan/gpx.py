@@ -20,20 +20,18 @@ import re
 import secrets
 from dataclasses import replace
 from pathlib import Path
-from xml.etree import ElementTree
 
 import numpy as np
 
 from routeplan._line.gpxparse import ParsedGPX, ParsedLine, clean_text, parse_gpx, shown
-from routeplan._line.nodes import SHAPE
+from routeplan._line.gpxwrite import gpx_document
 from routeplan.errors import GPXError, InputError
-from routeplan.route import Leg, Route, Waypoint, route_from_points, route_from_track
+from routeplan.route import Route, route_from_points, route_from_track
 
 __all__ = ["list_routes", "read_gpx", "write_gpx"]
 
 _MAX_BYTES = 50_000_000
 _MAX_LISTED = 20
-_NAMESPACE = "http://www.topografix.com/GPX/1/1"
 
 
 def read_gpx(path: str | Path, *, select: str | int | None = None) -> Route:
@@ -111,7 +109,7 @@ def write_gpx(route: Route, path: str | Path, *, overwrite: bool = False) -> Non
     if os.path.lexists(path) and not overwrite:
         msg = f"{shown(path)} is there already and was not overwritten; allow it or rename"
         raise GPXError(msg, path=path)
-    content = _document(route)
+    content = gpx_document(route)
     spare = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     try:
         try:
@@ -197,50 +195,3 @@ def _choices(lines: list[ParsedLine]) -> str:
     )
     more = f", and {len(lines) - _MAX_LISTED} more" if len(lines) > _MAX_LISTED else ""
     return f"choose one by number or name: {listed}{more}"
-
-
-def _document(route: Route) -> bytes:
-    """The file's bytes, elements in the order that the schema asks for."""
-    gpx = ElementTree.Element("gpx", version="1.1", creator="routeplan", xmlns=_NAMESPACE)
-    for waypoint in route.waypoints:
-        _add_point(gpx, "wpt", waypoint)
-    rte = ElementTree.SubElement(gpx, "rte")
-    _add_text(rte, "name", route.name)
-    _add_point(rte, "rtept", route.legs[0].start)
-    for leg in route.legs:
-        for point in (*_shape(leg), leg.end):
-            _add_point(rte, "rtept", point)
-    ElementTree.indent(gpx)
-    text: bytes = ElementTree.tostring(gpx, encoding="UTF-8", xml_declaration=True)
-    return text + b"\n"
-
-
-def _shape(leg: Leg) -> list[Waypoint]:
-    return [
-        Waypoint(float(lat), float(lon), kind=SHAPE)
-        for lon, lat in zip(leg.longitude[1:-1], leg.latitude[1:-1], strict=True)
-    ]
-
-
-def _add_point(parent: ElementTree.Element, tag: str, point: Waypoint) -> None:
-    element = ElementTree.SubElement(
-        parent, tag, lat=_decimal(point.latitude), lon=_decimal(point.longitude)
-    )
-    if point.elevation_m is not None:
-        _add_text(element, "ele", _decimal(point.elevation_m))
-    _add_text(element, "name", point.name)
-    _add_text(element, "desc", point.note)
-    _add_text(element, "sym", point.symbol)
-    _add_text(element, "type", point.kind)
-
-
-def _add_text(parent: ElementTree.Element, tag: str, text: str) -> None:
-    # Names may come from elsewhere than a GPX file; XML has no place for control characters.
-    text = clean_text(text, 500)
-    if text:
-        ElementTree.SubElement(parent, tag).text = text
-
-
-def _decimal(value: float) -> str:
-    """The shortest decimal without an exponent that reads back as the same number."""
-    return str(np.format_float_positional(value, trim="-"))
