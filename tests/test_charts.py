@@ -128,7 +128,7 @@ def test_names_are_written_as_they_read(name):
 
 
 def test_map_keeps_shapes():
-    frame = _map._frame(demo_plan())
+    frame = _map.frame_of(demo_plan())
     lon, lat = frame.longitude, frame.latitude
     for step in ((0.01, 0.0), (0.0, 0.01), (0.01, 0.01)):
         _, truth = inverse(lon, lat, lon + step[0], lat + step[1])
@@ -176,7 +176,7 @@ def test_map_lists_flags_and_marks_what_is_beyond_the_notice_twice(map_):
 
 def test_map_has_ticks_where_they_say():
     axes = map_figure(demo_plan()).axes[0]
-    frame = _map._frame(demo_plan())
+    frame = _map.frame_of(demo_plan())
     for y, label in zip(axes.get_yticks(), axes.get_yticklabels(), strict=True):
         degrees, minutes = label.get_text().rstrip("′N").split("°")
         assert frame.lat(y) == pytest.approx(int(degrees) + float(minutes) / 60, abs=1e-6)
@@ -190,7 +190,7 @@ def plan_along(*points):
 def test_map_across_the_antimeridian_is_one_piece():
     # Taveuni strait, Fiji: 180° runs through it.
     plan = plan_along((-16.70, 179.95, "west"), (-16.72, -179.98, "east"))
-    frame = _map._frame(plan)
+    frame = _map.frame_of(plan)
     left, _, right, _ = frame.box
     assert right - left < 30_000
     axes = map_figure(plan).axes[0]
@@ -218,7 +218,7 @@ def test_land_and_lakes_are_on_the_map():
     figure = map_figure(plan)
     land = [c for c in figure.axes[0].collections if c.get_zorder() == 1]
     assert len(land) == 1
-    frame = _map._frame(plan)
+    frame = _map.frame_of(plan)
     paths = land[0].get_paths()
 
     def is_land(lon, lat):

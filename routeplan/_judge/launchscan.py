@@ -100,6 +100,13 @@ class LaunchScan:
         """How launch i stands against every limit that was judged, worst first."""
         return self.detail.findings(i)
 
+    def legs_told(self) -> tuple[NDArray[np.str_], FloatArray]:
+        """Limit that decides each leg of each launch, "" when within, and its smallest margin.
+
+        Shape (m, n) each; they fit `leg_verdict`. The margin is nan when unknown.
+        """
+        return self.detail.legs_told()
+
     def reasons(self, i: int) -> tuple[str, ...]:
         """Sentences on launch i, worst first: what is not within, else what is nearest to it."""
         return self.detail.reasons(i)

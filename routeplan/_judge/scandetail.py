@@ -30,6 +30,13 @@ _SEA_WORDS = {
     WaveSource.NO_SWELL: "local wind sea only, swell from outside is not in the forecast",
 }
 
+# What decides the speed, in the words of a sentence: without it nobody knows when one arrives.
+_DRIVING = {
+    variable_of("wind"): "wind",
+    variable_of("wave_height"): "wave height",
+    variable_of("current"): "current",
+}
+
 
 def member_at_share(
     verdict: NDArray[np.int8], margin: NDArray[np.floating], share: float
@@ -86,6 +93,30 @@ class Detail:
             "margin": np.where(unknown, np.nan, smallest),
             "margin_limit": np.where(unknown, "", whose).astype(np.str_),
         }
+
+    def legs_told(self) -> tuple[NDArray[np.str_], FloatArray]:
+        """Limit that decides each leg of each launch, and its smallest margin; (m, n) each.
+
+        With members each leg is told of the member at the place that the share asks for, so that
+        limit and margin fit the verdict of the leg. The limit is that with the least margin
+        among the ones of the worst verdict, "" when within; the margin is nan when unknown.
+        """
+        names = np.array(self.judged.names)
+        of_member = self.judged.verdict.max(axis=2)  # (m, n, e)
+        m, n, e = of_member.shape
+        left = np.fmin.reduce(self.judged.margin, axis=2).astype(np.float64)
+        share = self.limits.member_share
+        member = member_at_share(of_member.reshape(-1, e), left.reshape(-1, e), share)
+        take = member.reshape(m, n)[:, :, None, None]
+        verdict = np.take_along_axis(self.judged.verdict, take, axis=3)[..., 0]  # (m, n, L)
+        margin = np.take_along_axis(self.judged.margin, take, axis=3)[..., 0].astype(np.float64)
+        worst = verdict.max(axis=2)
+        rank = np.where(np.isnan(margin), 0.0, margin)
+        rank = np.where(names == "progress", -np.inf, rank)
+        decides = np.where(verdict == worst[..., None], rank, np.inf).argmin(axis=2)
+        binding = np.where(worst == Verdict.WITHIN, "", names[decides]).astype(np.str_)
+        smallest = np.fmin.reduce(margin, axis=2)
+        return binding, np.where(worst == Verdict.UNKNOWN, np.nan, smallest)
 
     def findings(self, i: int) -> tuple[Finding, ...]:
         """Every judged limit for launch i, worst first."""
@@ -150,7 +181,7 @@ class Detail:
             unit=UNITS_SI[name],
             margin=float(margin[leg]),
             leg=int(self.numbers[leg]),
-            when=entered if dark else self._when(i, leg, name),
+            when=entered if dark else self._when(i, leg, name, worst),
             longitude=float(place[0]),
             latitude=float(place[1]),
             text=sentence(name, case),
@@ -158,21 +189,57 @@ class Detail:
 
     def _note(self, i: int, leg: int, name: str, verdict: Verdict) -> str:
         """Where a value comes from, or why there is none."""
-        quantity = "current" if name == "current" else quantity_of(name)
-        if quantity is None:
+        unknown = verdict is Verdict.UNKNOWN
+        if name == "progress":
+            return self._stopped_by(i, leg)[0] if unknown else ""
+        if name == "wave_height" and not (unknown and np.isnan(self._value(i, leg, name, 0.0)[0])):
+            return self._sea(i, leg, verdict)
+        variable = _variable(name)
+        if not unknown or variable is None:
             return ""
-        variable = variable_of(quantity)
-        if name == "wave_height":
-            words = self._sea(i, leg, verdict)
-        elif verdict is Verdict.UNKNOWN and variable in self.series.values:
-            steps = np.flatnonzero(self.path.leg == leg)
-            lacking = np.isnan(self.series.values[variable][steps]).any(axis=(1, 2))
-            if not lacking.any():
-                return ""
-            words = self.series.reason(variable, int(steps[np.argmax(lacking)]))
-        else:
-            words = ""
-        return words
+        steps = np.flatnonzero(self.path.leg == leg)
+        if variable not in self.series.values:
+            return "nor anywhere else"
+        lacking = np.isnan(self.series.values[variable][steps]).any(axis=(1, 2))
+        words = self.series.reason(variable, int(steps[np.argmax(lacking)]))
+        # Which hours they are, the moment of the finding says.
+        return "" if "at some hours" in words else words
+
+    def _stopped_by(self, i: int, leg: int) -> tuple[str, np.datetime64 | None]:
+        """What the forecast lacks first on a leg that is never finished, and from when.
+
+        Nothing, and the end of the forecast, where it only ends.
+        """
+        found = []
+        for variable, words in _DRIVING.items():
+            since = self._missing_from(i, leg, variable)
+            if since is not None:
+                found.append((since, words))
+        if not found:
+            return "", np.datetime64(self.series.time[-1], "ns")
+        since, words = min(found, key=lambda it: it[0])
+        return words, since
+
+    def _missing_from(self, i: int, leg: int, variable: str) -> np.datetime64 | None:
+        """First hour on a leg at which the forecast has no value; None where it has all."""
+        values = self.series.values.get(variable)
+        if values is None:
+            return None
+        member = int(self.member[i])
+        enter = self.passage.enter[i, leg, member]
+        leave = self.passage.leave[i, leg, member]
+        time = self.series.time
+        begin = self.passage.launch[i] if np.isnat(enter) else enter
+        end = time[-1] if np.isnat(leave) else leave
+        on_leg = values[self.path.leg == leg]
+        lacking = np.isnan(on_leg[..., min(member, on_leg.shape[2] - 1)]).any(axis=0)
+        # A value between two hours needs both.
+        before = np.concatenate([time[:1], time[:-1]])
+        after = np.concatenate([time[1:], time[-1:]])
+        met = lacking & (before <= end) & (after >= begin)
+        if not met.any():
+            return None
+        return np.datetime64(min(max(time[int(np.argmax(met))], begin), end), "ns")
 
     def _sea(self, i: int, leg: int, verdict: Verdict) -> str:
         """Which sea a wave height is of, whether it is steep, or why it is unknown."""
@@ -223,9 +290,15 @@ class Detail:
             return int(steps[np.nanargmax(self.path.offshore_m[steps])])
         return int(steps[-1])
 
-    def _when(self, i: int, leg: int, name: str) -> np.datetime64 | None:
+    def _when(self, i: int, leg: int, name: str, verdict: Verdict) -> np.datetime64 | None:
+        """When a limit is worst on a leg; where it is unknown, from when on the data lack."""
         member = int(self.member[i])
         quantity = quantity_of(name)
+        if verdict is Verdict.UNKNOWN and name == "progress":
+            return self._stopped_by(i, leg)[1]
+        variable = _variable(name)
+        if verdict is Verdict.UNKNOWN and variable is not None:
+            return self._missing_from(i, leg, variable)
         if quantity is not None and quantity in self.passage.when_s:
             seconds = float(self.passage.when_s[quantity][i, leg, member])
             if not np.isfinite(seconds):
@@ -236,6 +309,12 @@ class Detail:
         else:
             moment = self.passage.enter[i, leg, member]
         return None if np.isnat(moment) else np.datetime64(moment, "ns")
+
+
+def _variable(name: str) -> str | None:
+    """Variable of the forecast that a limit is judged from; None where it is another thing."""
+    quantity = "current" if name == "current" else quantity_of(name)
+    return None if quantity is None else variable_of(quantity)
 
 
 def _not_before(leg: int | None, ends: int | None) -> bool:

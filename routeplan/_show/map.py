@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from routeplan._show.canvas import INK, MARGIN_IN, foot, heading, look, put
-from routeplan._show.labels import Box, LabelField
+from routeplan._show.labels import LabelField
+from routeplan._show.mapframe import (
+    Frame,
+    degrees_minutes,
+    frame_of,
+    land_box,
+    tick_minutes,
+    ticks,
+)
 from routeplan._show.mapnames import draw_names, draw_numbers, free_room
 from routeplan._show.mapside import SIDE_IN, draw_side, source_lines
 from routeplan._show.wording import kilometres
@@ -31,42 +38,7 @@ _SHORE = "#8b857a"
 _MAP_WIDTH_IN = 8.2
 _TOP_IN = 0.85
 _LEFT_IN = 0.75
-_EARTH_RADIUS_M = 6_371_008.8  # mean radius of WGS84 (2a + b) / 3; for drawing only
-_MAX_LATITUDE = 85.0
 _TIE_GAP_PT, _TIE_HALF_PT = 6.5, 6.8
-_SHAPES = (0.72, 1.3)  # least and largest height of the map over its width
-
-
-@dataclass(frozen=True, slots=True)
-class _Frame:
-    """Mercator about the middle of the route: shapes are right, north is up, x and y in m there.
-
-    Longitudes are taken relative to `longitude`, so a route across 180° is drawn in one piece.
-    """
-
-    longitude: float
-    latitude: float
-    box: Box = (0.0, 0.0, 1.0, 1.0)
-
-    def x(self, lon: Any) -> NDArray[np.float64]:
-        east = (np.asarray(lon, dtype=float) - self.longitude + 180.0) % 360.0 - 180.0
-        return np.asarray(np.radians(east) * self._radius)
-
-    def y(self, lat: Any) -> NDArray[np.float64]:
-        north = np.clip(np.asarray(lat, dtype=float), -_MAX_LATITUDE, _MAX_LATITUDE)
-        shift = np.arcsinh(np.tan(np.radians(self.latitude)))
-        return np.asarray((np.arcsinh(np.tan(np.radians(north))) - shift) * self._radius)
-
-    def lon(self, x: float) -> float:
-        return self.longitude + math.degrees(x / self._radius)
-
-    def lat(self, y: float) -> float:
-        shift = math.asinh(math.tan(math.radians(self.latitude)))
-        return math.degrees(math.atan(math.sinh(y / self._radius + shift)))
-
-    @property
-    def _radius(self) -> float:
-        return _EARTH_RADIUS_M * math.cos(math.radians(self.latitude))
 
 
 def map_figure(plan: Plan) -> Figure:
@@ -74,7 +46,7 @@ def map_figure(plan: Plan) -> Figure:
     from matplotlib.figure import Figure  # heavy: only when a picture is asked for
 
     with look():
-        frame = _frame(plan)
+        frame = frame_of(plan)
         shape = (frame.box[3] - frame.box[1]) / (frame.box[2] - frame.box[0])
         notes = source_lines(plan, _LEFT_IN + _MAP_WIDTH_IN + SIDE_IN - 2 * MARGIN_IN)
         bottom = 0.42 + 0.155 * len(notes)
@@ -110,43 +82,18 @@ def _count(many: int, what: str) -> str:
     return f"{many} {what}" + ("" if many == 1 else "s")
 
 
-def _frame(plan: Plan) -> _Frame:
-    lon, lat = np.asarray(plan.route.longitude), np.asarray(plan.route.latitude)
-    first = _Frame(float(lon[0]), 0.0)
-    east = first.x(lon)
-    middle = first.lon(float(east.min() + east.max()) / 2)
-    centre = float(np.clip((lat.min() + lat.max()) / 2, -_MAX_LATITUDE, _MAX_LATITUDE))
-    frame = _Frame(middle, centre)
-    x, y = frame.x(lon), frame.y(lat)
-    pad = max(0.09 * max(np.ptp(x), np.ptp(y)), 800.0)
-    width, height = np.ptp(x) + 2 * pad, np.ptp(y) + 2 * pad
-    width = max(width, height / _SHAPES[1])
-    height = max(height, width * _SHAPES[0])
-    mid_x, mid_y = (x.min() + x.max()) / 2, (y.min() + y.max()) / 2
-    return _Frame(
-        middle,
-        centre,
-        (
-            float(mid_x - width / 2),
-            float(mid_y - height / 2),
-            float(mid_x + width / 2),
-            float(mid_y + height / 2),
-        ),
-    )
-
-
-def _set_axes(axes: Axes, frame: _Frame) -> None:
+def _set_axes(axes: Axes, frame: Frame) -> None:
     left, bottom, right, top = frame.box
     axes.set_xlim(left, right)
     axes.set_ylim(bottom, top)
     axes.set_aspect("equal")
     axes.set_facecolor(_WATER)
-    step = _tick_minutes((frame.lat(top) - frame.lat(bottom)) * 60)
-    lats = _ticks(frame.lat(bottom), frame.lat(top), step)
-    axes.set_yticks(frame.y(lats), [_degrees_minutes(v, "NS") for v in lats])
-    step = _tick_minutes((frame.lon(right) - frame.lon(left)) * 60)
-    lons = _ticks(frame.lon(left), frame.lon(right), step)
-    axes.set_xticks(frame.x(lons), [_degrees_minutes((v + 180) % 360 - 180, "EW") for v in lons])
+    step = tick_minutes((frame.lat(top) - frame.lat(bottom)) * 60)
+    lats = ticks(frame.lat(bottom), frame.lat(top), step)
+    axes.set_yticks(frame.y(lats), [degrees_minutes(v, "NS") for v in lats])
+    step = tick_minutes((frame.lon(right) - frame.lon(left)) * 60)
+    lons = ticks(frame.lon(left), frame.lon(right), step)
+    axes.set_xticks(frame.x(lons), [degrees_minutes((v + 180) % 360 - 180, "EW") for v in lons])
     axes.tick_params(labelsize=7, direction="out", length=3)
     axes.grid(color="#b9c6ce", linewidth=0.4, zorder=0.5)
     for label in axes.get_yticklabels():
@@ -154,32 +101,12 @@ def _set_axes(axes: Axes, frame: _Frame) -> None:
         label.set_verticalalignment("center")
 
 
-def _tick_minutes(span: float) -> float:
-    """Minutes of arc between ticks: about five over the span."""
-    for step in (0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600):
-        if span / step <= 8:
-            return step
-    return 1800.0
-
-
-def _ticks(low: float, high: float, step_min: float) -> NDArray[np.float64]:
-    first, last = math.ceil(low * 60 / step_min), math.floor(high * 60 / step_min)
-    return np.arange(first, last + 1) * step_min / 60
-
-
-def _degrees_minutes(value: float, signs: str) -> str:
-    tenths = round(abs(value) * 600)
-    minutes = tenths % 600 / 10
-    shown = f"{minutes:02.0f}" if tenths % 10 == 0 else f"{minutes:04.1f}"
-    return f"{tenths // 600}°{shown}′{signs[int(value < 0)]}"
-
-
-def _draw_land(axes: Axes, frame: _Frame, plan: Plan) -> None:
+def _draw_land(axes: Axes, frame: Frame, plan: Plan) -> None:
     """Land filled, or the bare shoreline where the source does not tell land from water."""
     from matplotlib.collections import LineCollection, PathCollection
     from matplotlib.path import Path
 
-    box = _land_box(frame)
+    box = land_box(frame)
     if not plan.coast.knows_land:
         chains = [_on_map(frame, chain) for chain in plan.coast.shoreline(*box)]
         axes.add_collection(
@@ -196,20 +123,9 @@ def _draw_land(axes: Axes, frame: _Frame, plan: Plan) -> None:
     )
 
 
-def _on_map(frame: _Frame, places: Any) -> NDArray[np.float64]:
+def _on_map(frame: Frame, places: Any) -> NDArray[np.float64]:
     lonlat = np.asarray(places)
     return np.column_stack([frame.x(lonlat[:, 0]), frame.y(lonlat[:, 1])])
-
-
-def _land_box(frame: _Frame) -> Box:
-    """West, south, east, north of the map and a little more: cut edges stay outside it."""
-    left, bottom, right, top = frame.box
-    pad = 0.06 * (right - left)
-    west, east = frame.lon(left - pad), frame.lon(right + pad)
-    south, north = frame.lat(bottom - pad), frame.lat(top + pad)
-    if east - west >= 350.0:
-        return -180.0, south, 180.0, north
-    return (west + 180) % 360 - 180, south, (east + 180) % 360 - 180, north
 
 
 def _colours(plan: Plan) -> Normalize:
@@ -220,12 +136,12 @@ def _colours(plan: Plan) -> Normalize:
     return Normalize(0.0, max([2 * plan.trip.limits.offshore_notice_m, *farthest]))
 
 
-def _points(frame: _Frame, exposure: LegExposure) -> NDArray[np.float64]:
+def _points(frame: Frame, exposure: LegExposure) -> NDArray[np.float64]:
     """The samples of a leg on the map, shape (k, 2)."""
     return np.column_stack([frame.x(exposure.longitude), frame.y(exposure.latitude)])
 
 
-def _draw_legs(axes: Axes, frame: _Frame, plan: Plan, scale: Normalize) -> None:
+def _draw_legs(axes: Axes, frame: Frame, plan: Plan, scale: Normalize) -> None:
     from matplotlib.collections import LineCollection
 
     for exposure in plan.exposures:
@@ -270,7 +186,7 @@ def _ties(
     return ties
 
 
-def _draw_scale(axes: Axes, frame: _Frame, room: LabelField) -> None:
+def _draw_scale(axes: Axes, frame: Frame, room: LabelField) -> None:
     """Scale bar and north arrow, in the corner where they hide least."""
     left, bottom, right, top = frame.box
     length = _round_length((right - left) / 4)
