@@ -28,6 +28,14 @@ from routeplan.units import KNOT_MS, UNITS, parse_quantity, to_celsius, to_knots
         ("1e3 m", "length", 1000.0),
         (".5 m", "length", 0.5),
         ("0.84 m²", "area", 0.84),
+        ("12 knots", "speed", 12 * 1852 / 3600),
+        ("82 in", "length", 2.0828),  # 16 CFR 500.19: 1 inch = 2.54 cm exactly, acc. 2026-11-25
+        ("210 cm", "length", 2.1),
+        # 1 lb = 0.45359237 kg exactly: agreement of 1959, Federal Register 24, 5348
+        ("165 lb", "mass", 74.84274105),
+        ("8 oz", "mass", 0.226796185),
+        ("1 US gal", "volume", 3.785411784e-3),  # NIST Handbook 44, appendix C, section 4
+        ("1 imp gal", "volume", 4.54609e-3),  # NIST Handbook 44, appendix C, section 3
     ],
 )
 def test_known_quantities(text, dimension, expected):
@@ -43,7 +51,17 @@ def test_known_quantities(text, dimension, expected):
         (None, "length", "None has no unit"),
         ("12", "speed", "'12': the unit is missing"),
         ("kn", "speed", "'kn' is not a number"),
-        ("12 knots", "speed", "'12 knots': the unit 'knots' is no speed"),
+        ("12 knotts", "speed", "'12 knotts': the unit 'knotts' is no speed"),
+        ("5 gal", "volume", "a gallon is a US or an imperial one"),
+        ("3 Bft", "speed", "Beaufort measures the wind alone"),
+        (
+            "4.5 Bft",
+            "wind speed",
+            "give a whole force from 0 to 11; it stands for the",
+        ),
+        ("12 Bft", "wind speed", "a whole force from 0 to 11"),
+        ("-1 Bft", "wind speed", "a whole force from 0 to 11"),
+        ("4-5 Bft", "wind speed", "the unit '-5 Bft' is no wind speed"),
         ("12 m", "speed", "the unit 'm' is no speed"),
         ("nan kn", "speed", "'nan kn' is not a number"),
         ("inf m", "length", "'inf m' is not a number"),
@@ -59,6 +77,20 @@ def test_what_is_refused_says_what_is_allowed(text, dimension, message):
     assert message in str(caught.value)
     assert "\n" not in str(caught.value)
     assert len(str(caught.value)) < 300
+
+
+# Upper ends of the forces in m/s, as WMO gives them; read 2026-11-25 in the copy of the Dutch scale
+# at http://www.delta-s.org/weer/beaufort.html (0 to 0.2, 0.3 to 1.5, ... 28.5 to 32.6 m/s).
+@pytest.mark.parametrize(
+    ("force", "top_ms"),
+    [(0, 0.2), (1, 1.5), (2, 3.3), (3, 5.4), (4, 7.9), (5, 10.7), (6, 13.8), (7, 17.1), (8, 20.7),
+     (9, 24.4), (10, 28.4), (11, 32.6)],
+)  # fmt: skip
+def test_a_wind_in_beaufort_is_the_fastest_of_that_force(force, top_ms):
+    assert parse_quantity(f"{force} Bft", "wind speed") == top_ms
+    assert parse_quantity(f"{force}beaufort", "wind speed") == top_ms
+    # The scale's own law, v = 0.836 (force + 1/2)^1.5 m/s, rounds to the same to 0.1 m/s.
+    assert top_ms == pytest.approx(0.836 * (force + 0.5) ** 1.5, abs=0.16)
 
 
 @given(st.text(max_size=100), st.sampled_from(sorted(UNITS)))
