@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from passagemaker import ALWAYS_LIGHT, HOUR, START, V, days, series, spells, straight
 
+from routeplan._judge.limitnotes import limit_notes
 from routeplan.errors import InputError
 from routeplan.limits import LIMIT_FIELDS, Limits, Verdict, judge, quantity_of, read_limits
 from routeplan.propulsion import craft
@@ -324,9 +325,18 @@ def test_a_file_of_limits(tmp_path):
     [
         ("[limits]\nwind = 12\n", "[limits] wind: 12 has no unit"),
         ('[limits]\nwind = "12"\n', "[limits] wind: '12': the unit is missing"),
-        ('[limits]\nwind = "12 m"\n', "the unit 'm' is no speed"),
-        ('[limits]\nwind = "900 kn"\n', "'900 kn' is out of range; allowed is 0 to 60 m/s"),
+        ('[limits]\nwind = "12 m"\n', "the unit 'm' is no wind speed"),
+        (
+            '[limits]\nwind = "900 kn"\n',
+            "is out of range; allowed is 0 to 60 m/s (117 kn)",
+        ),
         ('[limits]\nwind = "-1 kn"\n', "is out of range"),
+        ('[limits]\ndrift = "5 min"\n', 'allowed is 10 min to 2 d or "none"'),
+        ('[limits]\noffshore = "0 m"\n', 'allowed is 1 m to 1,000 km or "none"'),
+        ('[limits]\nwater_temperature = "60 °C"\n', 'allowed is -5 °C to 40 °C or "none"'),
+        ('[limits]\nslower = "90 %"\n', "allowed is 0 % to 80 %"),
+        ('[limits]\nopposing_current = "1 Bft"\n', "Beaufort measures the wind alone"),
+        ('[limits]\nwind = "4.5 Bft"\n', "a whole force from 0 to 11"),
         ('[limits]\nwid = "12 kn"\n', "'wid' is no limit; allowed are wind, gust"),
         ('[limits]\nclose_share = "none"\n', "'none' is not a number"),
         ("[limits]\nwind = [1]\n", "[1] has no unit"),
@@ -387,3 +397,32 @@ def test_every_limit_has_a_key_and_every_key_a_field():
     assert quantity_of("daylight") is None
     assert np.isnan(Limits().value("crosswind"))
     assert Limits().value("offshore") == 1_000.0
+
+
+# -- limits that others make idle ---------------------------------------------------------------
+
+
+def test_limits_that_others_make_idle_are_told():
+    assert limit_notes(Limits()) == ()
+    assert limit_notes(NOTHING) == ()
+    wide = Limits(wind_ms=20.0 * KNOT_MS, explicit=frozenset({"wind"}))
+    assert limit_notes(wide) == (
+        "The limit of gusts (17 kn, the default) is below that of wind (20 kn): gusts are never "
+        "below the wind, so the limit of gusts decides alone.",
+    )
+    odd = replace(
+        NOTHING,
+        wind_ms=12.0 * KNOT_MS,
+        headwind_ms=14.0 * KNOT_MS,
+        crosswind_ms=12.0 * KNOT_MS,
+        offshore_wind_ms=8.0 * KNOT_MS,
+        offshore_wind_beyond_m=2_000.0,
+        offshore_m=1_500.0,
+        explicit=frozenset({"headwind", "offshore", "offshore_wind_beyond"}),
+    )
+    assert limit_notes(odd) == (
+        "The limit of headwind (14 kn) is above that of wind (12 kn, the default) and never "
+        "decides: headwind is a part of the wind.",
+        "The limit of wind off the land counts from 2,000 m off, where distance from shore "
+        "(1,500 m) is beyond already: set offshore_wind_beyond lower.",
+    )

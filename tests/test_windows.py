@@ -22,10 +22,12 @@ from passagemaker import (
     straight,
 )
 
+from routeplan._judge.findings import show_needed, show_pair
 from routeplan.errors import InputError
 from routeplan.limits import LIMIT_FIELDS, Limits, Verdict
 from routeplan.propulsion import craft
 from routeplan.simulation import Pace
+from routeplan.units import KNOT_MS
 from routeplan.waves import wave_growth_cem2003
 from routeplan.windows import (
     find_windows,
@@ -100,9 +102,9 @@ def test_the_worst_limit_binds_and_comes_first():
     assert found[0].limit_value == 5.0
     assert found[0].unit == "m/s"
     assert scan.reasons(0) == (
-        "Headwind reaches 14 kn on leg 1, 4 kn beyond the limit of 10 kn.",
-        "Wind reaches 14 kn on leg 1, 2 kn beyond the limit of 12 kn.",
-        "Gusts reach 15 kn on leg 1, close to the limit of 16 kn.",
+        "Headwind reaches 14 kn on leg 1, 4 kn beyond the limit of 9.7 kn.",
+        "Wind reaches 14 kn on leg 1, 2 kn beyond the limit of 11.7 kn.",
+        "Gusts reach 15 kn on leg 1, close to the limit of 15.6 kn.",
     )
 
 
@@ -122,7 +124,84 @@ def test_a_finding_tells_where_and_when():
 def test_reasons_of_a_good_launch_name_what_is_nearest():
     limits = replace(NOTHING, wind_ms=6.0, gust_ms=12.0)
     scan = scanned(limits, u=4.0, gust=6.0)
-    assert scan.reasons(0) == ("Wind reaches 8 kn at worst, on leg 1; the limit is 12 kn.",)
+    assert scan.reasons(0) == ("Wind reaches 8 kn at worst, on leg 1; the limit is 11.7 kn.",)
+
+
+def test_what_the_forecast_lacks_is_named_with_leg_and_hour():
+    path = straight(steps=40, legs=4)
+    height = np.full(73, 0.2)
+    height[14:20] = np.nan  # from 14:00; the passage takes two hours, a leg half an hour
+    scan = scanned(replace(NOTHING, gust_ms=9.0), path=path, gust=np.where(height > 0, 5.0, np.nan))
+    i = int(np.flatnonzero(scan.launch == START + 12 * HOUR)[0])
+    finding = scan.findings(i)[0]
+    assert finding.text == (
+        "The forecast has no gusts on leg 3, so the limit of 17.5 kn cannot be judged."
+    )
+    assert finding.verdict is Verdict.UNKNOWN
+    # 13:00: what comes after it needs the value of 14:00 as well.
+    assert abs(finding.when - (START + 13 * HOUR)) < MINUTE
+    late = int(np.flatnonzero(scan.launch == START + 14 * HOUR)[0])
+    assert scan.findings(late)[0].leg == 1
+    assert scan.findings(late)[0].when == START + 14 * HOUR
+
+
+def test_a_quantity_that_the_forecast_has_nowhere_is_named():
+    limits = replace(NOTHING, visibility_m=2000.0, explicit=frozenset({"visibility"}))
+    finding = scanned(limits).findings(0)[0]
+    assert finding.text == (
+        "The forecast has no visibility on leg 1 (nor anywhere else), so the limit of 2.0 km "
+        "cannot be judged."
+    )
+    assert finding.when is None
+
+
+def test_a_passage_that_a_gap_stops_says_what_is_missing_from_when():
+    path = straight()
+    wind = np.full(73, 3.0)
+    wind[14:20] = np.nan
+    scan = scanned(path=path, u=wind)
+    i = int(np.flatnonzero(scan.launch == START + 12 * HOUR)[0])
+    finding = scan.findings(i)[0]
+    assert (finding.limit, finding.verdict) == ("progress", Verdict.UNKNOWN)
+    assert finding.text == "The forecast has no wind on leg 2: what follows is unknown."
+    assert abs(finding.when - (START + 13 * HOUR)) < MINUTE
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "words"),
+    [
+        (0.62, 0.6, ("0.62 m", "0.6 m")),
+        (0.604, 0.6, ("0.604 m", "0.6 m")),
+        (0.58, 0.6, ("0.58 m", "0.6 m")),
+        (0.5, 0.6, ("0.5 m", "0.6 m")),
+        (0.6, 0.6, ("0.6 m", "0.6 m")),
+        (0.67, 0.6, ("0.7 m", "0.6 m")),
+    ],
+)
+def test_a_value_and_its_limit_never_look_alike_unless_they_are(value, limit, words):
+    assert show_pair(value, limit, "m")[:2] == words
+
+
+@given(st.floats(0.0, 60.0), st.floats(0.0, 60.0))
+def test_the_figures_shown_stand_as_the_true_ones_do(value, limit):
+    more, less, _ = (text.split()[0] for text in (*show_pair(value, limit, "kn")[:2], "-"))
+    if abs(value - limit) > 0.01:  # two decimals of a knot are all that is shown
+        assert np.sign(float(more) - float(less)) == np.sign(value - limit)
+
+
+@pytest.mark.parametrize(
+    ("limit", "needed", "value", "words"),
+    [
+        ("wave_height", 0.612, 0.6, "0.62 m"),
+        ("wave_height", 0.6000001, 0.6, "0.60 m"),
+        ("wind", 12.01 * KNOT_MS, 12.0 * KNOT_MS, "12.1 kn"),
+        ("visibility", 1_899.0, 2_000.0, "1.89 km"),
+        ("offshore", 1_200.2, 1_000.0, "1,201 m"),
+        ("time_on_water", 7_230.0, 7_200.0, "2 h 01 min"),
+    ],
+)
+def test_what_a_limit_would_have_to_be_is_rounded_so_that_it_is_enough(limit, needed, value, words):
+    assert show_needed(limit, needed, value) == words
 
 
 def test_sentences_hold_no_clock_time():
@@ -182,7 +261,9 @@ def test_the_edge_of_the_forecast_closes_a_window():
     assert (scan.verdict[scan.launch > START + 70 * HOUR] == Verdict.UNKNOWN).all()
     assert np.isnan(scan.margin[-1])
     assert scan.binding[-1] == "progress"
-    assert "ends or has a gap on leg 1" in scan.reasons(scan.launch.size - 1)[0]
+    (why,) = scan.reasons(scan.launch.size - 1)
+    assert why == "The forecast ends while on leg 1: what follows is unknown."
+    assert scan.findings(scan.launch.size - 1)[0].when == START + 72 * HOUR
 
 
 def test_a_gap_in_the_forecast_breaks_a_window():
@@ -274,8 +355,8 @@ def test_the_nearest_miss_names_the_one_limit_that_stands_against_it():
     assert miss.needed == pytest.approx(scan.wind_ms[miss.i].max())
     assert miss.needed == pytest.approx(scan.wind_ms.max(axis=1).min())
     assert miss.texts[0] == (
-        "Only the limit on wind stands against the nearest launch: it needs 13 kn where the limit "
-        "is 12 kn."
+        "Only the limit on wind stands against the nearest launch: it needs 13.0 kn where the "
+        "limit is 11.7 kn."
     )
     eased = replace(scan.detail.limits, wind_ms=miss.needed)
     again = scanned(eased, u=u, gust=12.0)

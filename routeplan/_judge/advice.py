@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan._judge.findings import duration, limit_words, show_limit
+from routeplan._judge.findings import duration, limit_words, show_limit, show_needed
 from routeplan._judge.launchscan import LaunchScan
 from routeplan.limits import Verdict
 
@@ -95,7 +95,7 @@ def nearest_miss(scan: LaunchScan) -> NearestMiss | None:
     if limit:
         texts.append(
             f"Only the limit on {limit_words(limit)} stands against the nearest launch: it needs "
-            f"{show_limit(limit, needed)} where the limit is {show_limit(limit, value)}."
+            f"{show_needed(limit, needed, value)} where the limit is {show_limit(limit, value)}."
         )
     if legs:
         numbers = scan.leg_numbers[:legs]

@@ -15,7 +15,7 @@ import numpy as np
 from routeplan.limits import Verdict
 from routeplan.units import KNOT_MS, ZERO_CELSIUS_K
 
-__all__ = ["Case", "Finding", "duration", "limit_words", "sentence", "show_limit"]
+__all__ = ["Case", "Finding", "duration", "limit_words", "sentence", "show_limit", "show_needed"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,38 +87,91 @@ _SUBJECTS = {
 }
 
 
+# limit -> what the forecast would have to hold to judge it
+_THINGS = {
+    "wind": "wind",
+    "gust": "gusts",
+    "headwind": "wind",
+    "crosswind": "wind",
+    "offshore_wind": "wind",
+    "wave_height": "wave height",
+    "wave_steepness": "wave height and period",
+    "opposing_current": "current",
+    "visibility": "visibility",
+    "cape": "thunder energy (CAPE)",
+    "wind_chill": "air temperature",
+    "water_temperature": "water temperature",
+}
+
+# unit shown -> (SI to figure, decimals)
+_SHOWN: dict[str, tuple[Callable[[float], float], int]] = {
+    "kn": (lambda value: value / KNOT_MS, 0),
+    "m": (lambda value: value, 1),
+    "km": (lambda value: value / 1000.0, 1),
+    "°C": (lambda value: value - ZERO_CELSIUS_K, 0),
+    "share": (lambda value: 100.0 * value, 1),
+    "J/kg": (lambda value: value, 0),
+}
+_MORE = 2  # decimals more, at most, to tell a value from its limit
+
+
+def _figure(value: float, unit: str, decimals: int) -> str:
+    shown = "%" if unit == "share" else unit
+    return f"{round(_SHOWN[unit][0](value), decimals) + 0.0:.{decimals}f} {shown}"
+
+
+def _decimals(limit: float, unit: str) -> int:
+    """Decimals that a limit needs to be told as it was set: 12 kn, but 15.4 kn for force 4."""
+    scale, least = _SHOWN[unit]
+    figure = scale(limit)
+    off = 0.05 * 10.0**-least
+    return next((d for d in (least, least + 1) if abs(round(figure, d) - figure) < off), least + 1)
+
+
 def show(value: float, unit: str) -> str:
-    """Figure with its unit as it stands in a sentence."""
-    if unit == "kn":
-        return f"{value / KNOT_MS:.0f} kn"
-    if unit == "m":
-        return f"{value:.1f} m"
-    if unit == "km":
-        return f"{value / 1000.0:.1f} km"
-    if unit == "°C":
-        return f"{value - ZERO_CELSIUS_K:.0f} °C"
-    if unit == "share":
-        return f"{100.0 * value:.1f} %"
-    return f"{value:.0f} {unit}"
+    """A limit with its unit as it stands in a sentence."""
+    return _figure(value, unit, _decimals(value, unit))
+
+
+def show_pair(value: float, limit: float, unit: str) -> tuple[str, str, int]:
+    """A value and its limit with as many decimals as keep them apart; how many the value has.
+
+    The value shown lies on the same side of the limit shown as it does in truth.
+    """
+    scale, least = _SHOWN[unit]
+    own = _decimals(limit, unit)
+    tries = [(least + n, max(own, d)) for n in range(_MORE + 1) for d in (own, least + n)]
+    for of_value, of_limit in tries:
+        shown = round(scale(value), of_value) - round(scale(limit), of_limit)
+        if np.sign(shown) == np.sign(value - limit):
+            break
+    return _figure(value, unit, of_value), _figure(limit, unit, of_limit), of_value
 
 
 def _plain(limit: str, case: Case) -> str:
     subject, verb, unit = _SUBJECTS[limit]
     bound = show(case.limit, unit)
+    note = f" ({case.note})" if case.note else ""
+    if case.verdict is Verdict.UNKNOWN and np.isfinite(case.value):
+        return f"{subject} {case.where}: {case.note}, so the limit of {bound} cannot be judged."
     if case.verdict is Verdict.UNKNOWN:
-        why = case.note or "the forecast has no value there"
-        return f"{subject} {case.where}: {why}, so the limit of {bound} cannot be judged."
+        return f"{_lacking(_THINGS[limit], case)}, so the limit of {bound} cannot be judged."
     if limit == "headwind" and case.value <= 0.0:
         return f"There is no headwind; the limit is {bound}."
-    value = show(case.value, unit)
-    note = f" ({case.note})" if case.note else ""
+    value, bound, decimals = show_pair(case.value, case.limit, unit)
     if case.verdict is Verdict.BEYOND:
-        gap = f"{show_gap(abs(case.value - case.limit), unit)} beyond"
+        gap = f"{_gap(abs(case.value - case.limit), unit, decimals)} beyond"
         return f"{subject} {verb} {value} {case.where}{note}, {gap} the limit of {bound}."
     if case.verdict is Verdict.CLOSE:
         near = "close to" if case.limit and abs(case.value / case.limit - 1.0) < 0.5 else "below"
         return f"{subject} {verb} {value} {case.where}{note}, {near} the limit of {bound}."
     return f"{subject} {verb} {value} at worst, {case.where}{note}; the limit is {bound}."
+
+
+def _lacking(thing: str, case: Case) -> str:
+    """What the forecast does not hold, and where."""
+    note = f" ({case.note})" if case.note else ""
+    return f"The forecast has no {thing} {case.where}{note}"
 
 
 def limit_words(limit: str) -> str:
@@ -139,19 +192,28 @@ def show_limit(limit: str, value: float) -> str:
     """Value of a limit by its name."""
     if limit in _SUBJECTS:
         return show(value, _SUBJECTS[limit][2])
-    return _metres(value) if limit == "offshore" else duration(value)
+    return _metres(value) if limit.startswith("offshore") else duration(value)
 
 
-def show_gap(gap: float, unit: str) -> str:
+def show_needed(limit: str, needed: float, value: float) -> str:
+    """What a limit of a value would have to be, rounded so that it is enough."""
+    rounded = math.ceil if needed >= value else math.floor
+    if limit not in _SUBJECTS:
+        return _metres(rounded(needed)) if limit == "offshore" else duration(needed, rounded)
+    unit = _SUBJECTS[limit][2]
+    scale, least = _SHOWN[unit]
+    # Interpolation leaves a last digit that would lift a whole figure by one.
+    figure = rounded(round(scale(needed) * 10.0 ** (least + 1), 4)) / 10.0 ** (least + 1)
+    return f"{figure + 0.0:.{least + 1}f} {'%' if unit == 'share' else unit}"
+
+
+def _gap(gap: float, unit: str, decimals: int) -> str:
     """Difference of two values, never rounded to nothing."""
-    if unit == "kn":
-        knots = gap / KNOT_MS
-        return f"{knots:.0f} kn" if knots >= 1.0 else "less than 1 kn"
-    if unit == "m":
-        return f"{gap:.1f} m" if gap >= 0.05 else "less than 0.1 m"
-    if unit == "°C":
-        return f"{gap:.0f} °C" if gap >= 1.0 else "less than 1 °C"
-    return show(gap, unit)
+    figure = gap + ZERO_CELSIUS_K if unit == "°C" else gap
+    least = 10.0**-decimals
+    if _SHOWN[unit][0](figure) < 0.5 * least:
+        return f"less than {least:.{decimals}f} {'%' if unit == 'share' else unit}"
+    return _figure(figure, unit, decimals)
 
 
 def _metres(value: float) -> str:
@@ -164,7 +226,8 @@ def _offshore(case: Case) -> str:
         return f"Distance from shore is unknown {case.where}; the limit is {bound}."
     value = _metres(case.value)
     if case.verdict is Verdict.BEYOND:
-        over = _metres(case.value - case.limit)
+        gap = case.value - case.limit
+        over = _metres(gap) if gap >= 0.5 else "less than 1 m"
         return f"The line is {value} from shore {case.where}, {over} beyond the limit of {bound}."
     if case.verdict is Verdict.CLOSE:
         if np.isnan(case.exact_m):
@@ -221,7 +284,9 @@ def _progress(case: Case) -> str:
     if case.verdict is Verdict.BEYOND:
         return f"No headway can be made {case.where} against wind, sea and current."
     if case.verdict is Verdict.UNKNOWN:
-        return f"The forecast ends or has a gap {case.where}: what follows is unknown."
+        if case.note:
+            return f"The forecast has no {case.note} {case.where}: what follows is unknown."
+        return f"The forecast ends while {case.where}: what follows is unknown."
     return "Headway is made on every leg."
 
 

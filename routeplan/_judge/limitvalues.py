@@ -130,11 +130,11 @@ _KEYS: Mapping[str, Key] = MappingProxyType(
     {
         key.name: key
         for key in (
-            Key("wind", "wind_ms", "speed", 0.0, 60.0),
-            Key("gust", "gust_ms", "speed", 0.0, 80.0),
-            Key("headwind", "headwind_ms", "speed", 0.0, 60.0),
-            Key("crosswind", "crosswind_ms", "speed", 0.0, 60.0),
-            Key("offshore_wind", "offshore_wind_ms", "speed", 0.0, 60.0),
+            Key("wind", "wind_ms", "wind speed", 0.0, 60.0),
+            Key("gust", "gust_ms", "wind speed", 0.0, 80.0),
+            Key("headwind", "headwind_ms", "wind speed", 0.0, 60.0),
+            Key("crosswind", "crosswind_ms", "wind speed", 0.0, 60.0),
+            Key("offshore_wind", "offshore_wind_ms", "wind speed", 0.0, 60.0),
             Key("offshore_wind_beyond", "offshore_wind_beyond_m", "length", 0.0, 1e6, False),
             Key("wave_height", "wave_height_m", "length", 0.0, 20.0),
             Key("wave_steepness", "wave_steepness", "share", 0.001, 0.2),
@@ -179,7 +179,7 @@ ON_PASSAGE: Mapping[str, tuple[str, float, float | None]] = MappingProxyType(
 
 UNITS_SI: Mapping[str, str] = MappingProxyType(
     {
-        **{name: "m/s" for name, key in _KEYS.items() if key.dimension == "speed"},
+        **{name: "m/s" for name, key in _KEYS.items() if "speed" in key.dimension},
         **{name: "m" for name, key in _KEYS.items() if key.dimension == "length"},
         **{name: "s" for name, key in _KEYS.items() if key.dimension == "time"},
         **{name: "K" for name, key in _KEYS.items() if key.dimension == "temperature"},
@@ -207,7 +207,7 @@ def read_limits(path: str | FilePath) -> Limits:
     Every value is a text with its unit, or "none" for no such limit:
 
         [limits]
-        wind = "12 kn"
+        wind = "12 kn"          # or "4 Bft": the fastest wind of that force
         offshore = "1500 m"
         daylight = "45 min"     # margin before civil dusk
         gust = "none"

@@ -221,7 +221,7 @@ class Detail:
         return words, since
 
     def _missing_from(self, i: int, leg: int, variable: str) -> np.datetime64 | None:
-        """First hour on a leg at which the forecast has no value; None where it has all."""
+        """From when on a leg the forecast gives no value; None where it gives all."""
         values = self.series.values.get(variable)
         if values is None:
             return None
@@ -239,7 +239,7 @@ class Detail:
         met = lacking & (before <= end) & (after >= begin)
         if not met.any():
             return None
-        return np.datetime64(min(max(time[int(np.argmax(met))], begin), end), "ns")
+        return np.datetime64(max(before[int(np.argmax(met))], begin), "ns")
 
     def _sea(self, i: int, leg: int, verdict: Verdict) -> str:
         """Which sea a wave height is of, whether it is steep, or why it is unknown."""
