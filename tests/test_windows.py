@@ -325,9 +325,41 @@ def test_the_launch_with_the_most_in_hand_is_proposed():
     why = why_launch(scan, best)
     assert why.startswith("It is within the limits, with ")
     assert "in hand against its tightest limit, wind, and it stays good" in why
-    assert why.endswith("when you leave 30 min later and paddle 15 % slower.")
+    assert "when you leave 30 min later and paddle 15 % slower." in why
     after = scan.launch > START + 14 * HOUR
     assert scan.launch[propose_launch(scan, after)] > START + 14 * HOUR
+
+
+# The path lies at 11 degrees east, where the sun is 44 min ahead of UTC: 06:00 by it is 05:16.
+@pytest.mark.parametrize(
+    ("first", "last", "hour"),
+    [(0, 18, 5.5), (6, 18, 6.0), (2, 5, 5.0), (14, 20, 14.0)],
+    ids=["all day", "from six", "all before", "afternoon"],
+)
+def test_of_equal_launches_the_first_at_a_civil_hour_is_proposed(first, last, hour):
+    scan = scanned(u=2.0, launch=launches(first, last))
+    assert scan.launch[propose_launch(scan)] == START + round(hour * 60) * MINUTE
+
+
+def test_waiting_for_a_civil_hour_never_costs_margin_nor_a_day():
+    # Calm until 04:00 and again from 18:00: the evening is no equal to wait for.
+    u = hourly([(0, 1.0), (4, 1.0), (9, 4.0), (15, 4.0), (18, 1.0), (72, 1.0)])
+    scan = scanned(u=u, launch=launches(0, 22))
+    best = propose_launch(scan)
+    assert scan.launch[best] == START + 2 * HOUR  # two hours on the water
+    assert scan.margin[best] > scan.margin.max() - 0.02
+    evening = scanned(u=2.0, launch=launches(21, 32))
+    assert evening.launch[propose_launch(evening)] == START + 21 * HOUR  # not the next morning
+
+
+def test_the_reason_tells_how_far_the_equals_of_a_launch_reach():
+    scan = scanned(u=2.0)  # 06:00 to 18:00
+    assert why_launch(scan, 0).endswith("Leaving up to 12 h 00 min later keeps as much in hand.")
+    assert why_launch(scan, 8).endswith(
+        "Leaving up to 4 h 00 min earlier or 8 h 00 min later keeps as much in hand."
+    )
+    falling = scanned(u=hourly([(0, 5.9), (24, 0.0), (72, 0.0)]), launch=launches(6, 9))
+    assert "Leaving up to" not in why_launch(falling, falling.launch.size - 1)
 
 
 def test_a_launch_that_stands_delay_goes_before_one_that_does_not():

@@ -14,6 +14,10 @@ from routeplan.limits import Verdict
 __all__ = ["NearestMiss", "nearest_miss", "propose_launch", "why_launch"]
 
 _EQUAL_MARGIN = 0.02  # shares of a limit that differ by less are no reason to wait
+# Nobody gets up in the night for nothing. Local mean solar time, some seven o'clock by summer
+# clocks; common practice, no source.
+_CIVIL_H = 6
+_SOLAR_S_PER_DEG = 240.0  # the sun takes 24 h for 360 degrees
 # Not of the user's taste, or (drift) not followed far enough to say how much would do
 _NEVER_EASED = ("land", "progress", "current", "daylight", "drift")
 
@@ -22,9 +26,10 @@ def propose_launch(scan: LaunchScan, among: NDArray[np.bool_] | None = None) -> 
     """Index of the launch to propose; None when none is within or close.
 
     Of the best verdict there is, a launch that stays good when it is late and slow goes first;
-    then the one with the most in hand against its tightest limit; among those that come within
-    `_EQUAL_MARGIN` of it, the earliest. `among` (m,) says which launches may be proposed; all by
-    default.
+    then the one with the most in hand against its tightest limit. Those that come within
+    `_EQUAL_MARGIN` of it are its equals: of their first run without a break, on one day, it is
+    the first at 06:00 by the sun or later, and the last where all of the run are before that.
+    `among` (m,) says which launches may be proposed; all by default.
     """
     good = scan.verdict <= Verdict.CLOSE
     if among is not None:
@@ -35,11 +40,29 @@ def propose_launch(scan: LaunchScan, among: NDArray[np.bool_] | None = None) -> 
     if scan.robust is not None and (good & scan.robust).any():
         good &= scan.robust
     margin = np.where(good & np.isfinite(scan.margin), scan.margin, -np.inf)
-    return int(np.argmax(good & (margin >= margin.max() - _EQUAL_MARGIN)))
+    equal = good & (margin >= margin.max() - _EQUAL_MARGIN)
+    return _at_a_civil_hour(scan, equal)
+
+
+def _at_a_civil_hour(scan: LaunchScan, equal: NDArray[np.bool_]) -> int:
+    """The launch to take from the first run of equals."""
+    solar = _solar(scan)
+    day = solar.astype("datetime64[D]")
+    first = int(np.argmax(equal))
+    other = np.flatnonzero(~(equal & (day == day[first]))[first:])
+    end = first + int(other[0]) if other.size else equal.size
+    civil = day[first] + np.timedelta64(_CIVIL_H, "h")
+    return min(first + int(np.searchsorted(solar[first:end], civil)), end - 1)
+
+
+def _solar(scan: LaunchScan) -> NDArray[np.datetime64]:
+    """Launches in the local mean solar time of where the stage starts."""
+    shift = round(float(scan.outing.path.longitude[0]) * _SOLAR_S_PER_DEG)
+    return scan.launch + np.timedelta64(shift, "s")
 
 
 def why_launch(scan: LaunchScan, i: int) -> str:
-    """One sentence on what speaks for launch i among its equals."""
+    """What speaks for launch i: a sentence, and one on how far its equals reach if it has any."""
     verdict = Verdict(int(scan.verdict[i]))
     if verdict > Verdict.CLOSE:
         return f"This launch is {verdict.word}; nothing speaks for it."
@@ -58,7 +81,25 @@ def why_launch(scan: LaunchScan, i: int) -> str:
     if scan.share_within is not None:
         count = round(float(scan.share_within[i]) * scan.members)
         parts.append(f"{count} of {scan.members} forecast members agree")
-    return ", ".join(parts) + "."
+    return " ".join([", ".join(parts) + ".", *_as_good(scan, i)])
+
+
+def _as_good(scan: LaunchScan, i: int) -> list[str]:
+    """How much earlier and later one may leave with as much in hand, without a break."""
+    equal = (scan.verdict == scan.verdict[i]) & (scan.margin >= scan.margin[i] - _EQUAL_MARGIN)
+    if scan.robust is not None:
+        equal &= scan.robust >= scan.robust[i]
+    if not equal[i]:  # nothing is known of what is left
+        return []
+    before, after = np.flatnonzero(~equal[:i]), np.flatnonzero(~equal[i:])
+    first = int(before[-1]) + 1 if before.size else 0
+    last = i + int(after[0]) - 1 if after.size else equal.size - 1
+    spans = []
+    for at, word in ((first, "earlier"), (last, "later")):
+        span_s = abs(float((scan.launch[at] - scan.launch[i]) / np.timedelta64(1, "s")))
+        if at != i:
+            spans.append(f"{duration(span_s)} {word}")
+    return [f"Leaving up to {' or '.join(spans)} keeps as much in hand."] if spans else []
 
 
 @dataclass(frozen=True, slots=True)
