@@ -138,6 +138,7 @@ def test_nearest_miss_and_its_reason_where_there_is_no_plan(straight_coast):
     it = choose(straight_coast, forecast(u=-6.6, hours=72), [camp(10_000.0)])
     assert not it.complete
     assert it.stages[0].verdict is Verdict.UNKNOWN  # later days may do; nobody knows them
+    assert np.isnat(it.stages[0].judged_from)  # but its first day is in this forecast
     assert it.texts[-1] == (
         "Nearest to good is a launch from start to camp 10: wind misses the limit by 10 % of it."
     )
@@ -580,6 +581,25 @@ def test_plan_says_what_it_cannot_know(straight_coast):
     assert second["judged_from"] is not None
     assert not plan.itinerary.complete
     assert plan.itinerary.texts
+
+
+def test_the_nearest_miss_is_told_once_and_by_the_stage_it_is_of(straight_coast):
+    plan = planned(straight_coast, forecast(u=-9.0, hours=72), camps=(9_500.0,))
+    assert plan.itinerary.texts == ("No launch from start is known to be good: see stage 1.",)
+    document = plan_document(plan)
+    assert document["stages"][0]["nearest_miss"]
+    assert document["stages"][0]["judged_from"] is None
+    alone = planned(straight_coast, forecast(u=-9.0, hours=72), camps=())
+    assert alone.itinerary.texts == ("No launch from start is known to be good: see stage 1.",)
+
+
+def test_launches_that_are_unknown_say_what_is_missing(straight_coast):
+    wind = np.zeros(97)
+    wind[23:] = np.nan
+    it = choose(straight_coast, forecast(u=wind, hours=96), [camp(10_000.0)])
+    assert it.texts[0] == (
+        "Some launches from camp 10 are unknown: the forecast ends or has a gap before they arrive."
+    )
 
 
 def test_command_line_takes_places_and_says_in_one_line_what_is_wrong(tmp_path, capsys):

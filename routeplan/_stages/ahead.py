@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -26,7 +27,19 @@ __all__ = ["itinerary"]
 _DAY = np.timedelta64(1, "D")
 
 
-def itinerary(hops: Hops, setting: Setting, wishes: StageWishes, run: np.datetime64) -> Itinerary:
+def _tells_nothing(_place: int) -> bool:
+    """No stage tells its own nearest miss."""
+    return False
+
+
+def itinerary(
+    hops: Hops,
+    setting: Setting,
+    wishes: StageWishes,
+    run: np.datetime64,
+    *,
+    tells_miss: Callable[[int], bool] = _tells_nothing,
+) -> Itinerary:
     """The cheapest plan; where there is none, the part as far along as possible, and why.
 
     Parameters
@@ -34,6 +47,9 @@ def itinerary(hops: Hops, setting: Setting, wishes: StageWishes, run: np.datetim
     hops, setting, wishes
     run : datetime64
         When the forecast was run or begins, for when stages beyond its end can be judged.
+    tells_miss : callable
+        Whether the stage from a place says itself which launch comes nearest to good, so that
+        it is not said a second time by another measure.
     """
     choice = cheapest(hops, wishes)
     if choice is not None:
@@ -43,7 +59,7 @@ def itinerary(hops: Hops, setting: Setting, wishes: StageWishes, run: np.datetim
         if choice is not None:
             break
     done = _nothing() if choice is None else told(hops, setting, wishes, choice)
-    return _with_rest(hops, setting, wishes, done, run)
+    return _with_rest(hops, setting, wishes, done, (run, tells_miss))
 
 
 def _nothing() -> Itinerary:
@@ -51,9 +67,14 @@ def _nothing() -> Itinerary:
 
 
 def _with_rest(
-    hops: Hops, setting: Setting, wishes: StageWishes, done: Itinerary, run: np.datetime64
+    hops: Hops,
+    setting: Setting,
+    wishes: StageWishes,
+    done: Itinerary,
+    more: tuple[np.datetime64, Callable[[int], bool]],
 ) -> Itinerary:
     """The part that is known, the stages after it, and what stands against them."""
+    run, tells_miss = more
     here = 0 if done.choice is None else done.choice.places[-1]
     ashore = done.stages[-1].arrive if done.stages else departure(hops, wishes)
     may = hops.launch >= ashore
@@ -61,15 +82,18 @@ def _with_rest(
         day = hops.day(hops.launch)
         may &= day > hops.day(np.array([ashore]))[0]
     open_end = wishes.home_by is None or wishes.home_by > hops.launch[-1]
-    texts = _against(hops, setting, wishes, here, may)
+    texts = _against(hops, setting, wishes, (here, tells_miss(here)), may)
     stages = list(done.stages)
     solar = (ashore + hops.day_shift).astype("datetime64[D]")
     first = solar + int(bool(done.stages))
     for n, j in enumerate(_rest(hops, here)):
         # The forecast must reach the end of that day.
         end = np.datetime64(first + n + 1, "ns") - hops.day_shift
-        judged = np.datetime64(end - (hops.launch[-1] - run), "ns") if open_end else NAT
-        stages.append(_ahead(hops, setting, len(stages) + 1, (here, j), judged))
+        judged = np.datetime64(end - (hops.launch[-1] - run), "ns")
+        judged = judged if judged > run else NAT  # this forecast reaches it: that is not the cause
+        verdict = Verdict.UNKNOWN if open_end else Verdict.BEYOND
+        at = here, j, len(stages) + 1
+        stages.append(_ahead(hops, setting, at, verdict, judged if open_end else NAT))
         here = j
     length = sum(stage.length_m for stage in stages)
     return replace(done, stages=tuple(stages), length_m=length, complete=False, texts=texts)
@@ -81,20 +105,25 @@ def _rest(hops: Hops, here: int) -> list[int]:
 
 
 def _ahead(
-    hops: Hops, setting: Setting, number: int, at: tuple[int, int], judged: np.datetime64
+    hops: Hops,
+    setting: Setting,
+    at: tuple[int, int, int],
+    verdict: Verdict,
+    judged: np.datetime64,
 ) -> DayStage:
     """A stage that the plan does not reach: unknown, or beyond when no later day may do."""
+    start, end, number = at
     return DayStage(
         number=number,
-        start=setting.stops[at[0]],
-        end=setting.stops[at[1]],
-        length_m=float(hops.length_m[at]),
+        start=setting.stops[start],
+        end=setting.stops[end],
+        length_m=float(hops.length_m[start, end]),
         launch=NAT,
         arrive=NAT,
         first_launch=NAT,
         last_launch=NAT,
         last_light=NAT,
-        verdict=Verdict.BEYOND if np.isnat(judged) else Verdict.UNKNOWN,
+        verdict=verdict,
         margin=np.nan,
         binding="",
         days_ashore=0,
@@ -105,9 +134,14 @@ def _ahead(
 
 
 def _against(
-    hops: Hops, setting: Setting, wishes: StageWishes, here: int, may: NDArray[np.bool_]
+    hops: Hops,
+    setting: Setting,
+    wishes: StageWishes,
+    place: tuple[int, bool],
+    may: NDArray[np.bool_],
 ) -> tuple[str, ...]:
-    """Sentences on what stands against going on from a place."""
+    """Sentences on what stands against going on from a place, and whether its stage says it."""
+    here, told_there = place
     name = setting.stops[here].place.called
     late = _too_late(hops, wishes)
     if late:
@@ -118,14 +152,27 @@ def _against(
     verdict = hops.verdict[here, here + 1 :][:, may]
     if (verdict <= Verdict.CLOSE).any():
         texts.append(_passed_by(hops, setting, here, may))
-    if (verdict == Verdict.UNKNOWN).any():
-        texts.append(
-            f"Some launches from {name} are unknown: the forecast ends before they arrive, or "
-            "lacks something on the way."
-        )
+    if told_there:
+        return (*texts, f"No launch from {name} is known to be good: see stage {here + 1}.")
+    unknown = verdict == Verdict.UNKNOWN
+    if unknown.any():
+        texts.append(_unknown(hops, name, hops.binding[here, here + 1 :][:, may][unknown]))
     miss = _nearest_miss(hops, setting, here, may)
     texts += [miss] if miss else []
     return tuple(texts) or (f"The forecast ends before a launch from {name} on a later day.",)
+
+
+def _unknown(hops: Hops, name: str, binding: NDArray[np.int16]) -> str:
+    """What makes launches unknown, the most frequent first."""
+    order = np.argsort(-np.bincount(binding, minlength=len(hops.names)), kind="stable")
+    names = [hops.names[n] for n in order if (binding == n).any()]
+    words = [
+        "the forecast ends or has a gap before they arrive"
+        if limit == "progress"
+        else f"{limit_words(limit)} cannot be judged"
+        for limit in names
+    ]
+    return f"Some launches from {name} are unknown: {', '.join(words)}."
 
 
 def _too_late(hops: Hops, wishes: StageWishes) -> str:

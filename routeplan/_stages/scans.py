@@ -51,6 +51,11 @@ class GivenStages:
     daylight: tuple[DaylightSpells, ...] | None
     landing: LandingSea | None
 
+    def tells_miss(self, place: int) -> bool:
+        """Whether no launch of the stage from a place is good, so that its scan says why."""
+        verdict = self.scans[place].verdict
+        return bool((verdict > Verdict.CLOSE).all() and (verdict == Verdict.BEYOND).any())
+
 
 def place_of(point: Waypoint, kind: str) -> Place:
     """Place of a route's own point, with the user's note."""
@@ -77,7 +82,7 @@ def days_of_stages(given: GivenStages, wishes: StageWishes) -> Itinerary:
     run = hops.launch[0]
     if len(given.scans) == 1:
         return _alone(given, hops, wishes, run)
-    found = itinerary(hops, given, wishes, run)
+    found = itinerary(hops, given, wishes, run, tells_miss=given.tells_miss)
     if found.choice is None:
         return found
     launches = proposed(given, hops, wishes, found.choice)
@@ -115,7 +120,7 @@ def _alone(given: GivenStages, hops: Hops, wishes: StageWishes, run: np.datetime
             if best is not None:
                 level = float(wishes.weights.level(hops.margin[0, 1, best]))
                 return told(hops, given, wishes, Choice(np.nan, level, (0, 1), (best,)))
-    return itinerary(hops, given, wishes, run)
+    return itinerary(hops, given, wishes, run, tells_miss=given.tells_miss)
 
 
 def proposed(
