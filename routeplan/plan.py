@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from routeplan._passage.beside import compile_beside
 from routeplan._plan.answer import Plan, StagePlan
+from routeplan._plan.ashoretable import Ashore
 from routeplan._plan.coast import ChosenCoast, choose_coast, compare_coasts
 from routeplan._plan.days import launch_index, plan_days, route_with_camps
 from routeplan._plan.kit import kit_of
@@ -37,12 +38,14 @@ from routeplan.stops import Itinerary, Stage, stages_of
 if TYPE_CHECKING:
     import xarray as xr
 
+    from routeplan._kit.plan import KitPlan
+    from routeplan._plan.ashore import TripSheet
     from routeplan.forecast import Coverage
     from routeplan.leeway import WeatherGrid
     from routeplan.sun import DaylightSpells
     from routeplan.windows import LaunchScan
 
-__all__ = ["CAUTIONS", "Plan", "Source", "StagePlan", "Trip", "plan_trip"]
+__all__ = ["CAUTIONS", "Ashore", "Plan", "Source", "StagePlan", "Trip", "plan_trip"]
 
 Progress = Callable[[str, float], None]
 
@@ -84,6 +87,8 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
     comparisons = compare_coasts(trip.route, coast, trip.limits, trip.spacing_m)
     compiled()
     stages, coverage, itinerary = _stages(trip, coast, exposures, tell)
+    kit = kit_of(trip, exposures, stages)
+    sheet = _sheet(trip, stages, exposures, coast, kit)
     tell("done", 1.0)
     return Plan(
         trip=trip,
@@ -101,13 +106,29 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
         cautions=CAUTIONS,
         sources=_sources(trip, chosen, coverage),
         invented=trip.invented or _is_invented(trip.forecast),
-        kit=kit_of(trip, exposures, stages),
+        kit=kit,
         itinerary=itinerary,
+        sheet=sheet,
     )
 
 
 def _silent(*_: object) -> None:
     """Take no notice."""
+
+
+def _sheet(
+    trip: Trip,
+    stages: tuple[StagePlan, ...],
+    exposures: tuple[LegExposure, ...],
+    coast: Coastline,
+    kit: KitPlan | None,
+) -> TripSheet | None:
+    """What is left ashore, where there is a weather to plan by or somebody to leave it with."""
+    if trip.forecast is None and trip.ashore is None:
+        return None
+    from routeplan._plan.ashore import sheet_of  # legs alone need none of it
+
+    return sheet_of(trip, stages, exposures, coast=coast, kit=kit)
 
 
 def _refuse_dry_route(route: Route, exposures: tuple[LegExposure, ...]) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from routeplan._kit.plan import KitPlan
+    from routeplan._plan.ashore import TripSheet
     from routeplan._plan.bail import LegDrift
     from routeplan._plan.sources import Source
     from routeplan._plan.trip import Trip
@@ -52,7 +53,8 @@ class Plan:
 
     `flags[i]`, `leg_notes[i]`, `offshore_verdicts[i]` and `comparisons[i]` belong to
     `route.legs[i]` and `exposures[i]`; a comparison is there where the coastline is joined of a
-    finer and the default one. `warnings` are sentences on what weakens the whole answer: show
+    finer and the default one. `sheet` is what is left ashore and lies on the deck; None of legs
+    alone. `warnings` are sentences on what weakens the whole answer: show
     them first.
     """
 
@@ -73,6 +75,7 @@ class Plan:
     invented: bool
     itinerary: Itinerary | None = None
     kit: KitPlan | None = None
+    sheet: TripSheet | None = None
 
     @property
     def route(self) -> Route:

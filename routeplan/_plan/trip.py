@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from routeplan._kit.group import Group
     from routeplan._kit.rules import RuleSet
+    from routeplan._plan.ashoretable import Ashore
     from routeplan.coastline import Coastline
     from routeplan.route import Route
     from routeplan.simulation import Pace
@@ -64,6 +65,8 @@ class Trip:
         The user's own, put over the default rules.
     old_after_s : float
         Age from which a forecast is called old [s]; common practice, no source.
+    ashore : Ashore, optional
+        Who is told ashore, what to tell the rescue, and when; `routeplan.plan.Ashore`.
     picked : mapping of int to datetime64
         Launches that the user picked, by number of the stage: they are taken whatever their
         verdict, which the plan then says. A time is moved to the launch tried nearest to it.
@@ -86,6 +89,7 @@ class Trip:
     group: Group | None = None
     kit_rules: RuleSet | None = None
     old_after_s: float = 12.0 * HOUR_S
+    ashore: Ashore | None = None
     picked: Mapping[int, np.datetime64] = field(default_factory=dict)
 
     @property
