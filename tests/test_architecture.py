@@ -15,10 +15,10 @@ LAYERS = (
     ("wind", "forecast", "providers", "sampling", "sun", "thermal"),
     ("propulsion", "simulation", "waves", "leeway"),
     ("limits", "windows", "stops", "rules", "provisions", "plan"),
-    ("report", "charts", "cli", "__main__"),
+    ("report", "charts", "sheet", "gis", "page", "cli", "__main__"),
 )
 ORDER = {name: i for i, name in enumerate(n for layer in LAYERS for n in layer)}
-PRESENTATION = {*LAYERS[-1], "_show"}
+PRESENTATION = {*LAYERS[-1], "_gis", "_html", "_page", "_sheet", "_show"}
 
 MODULE_LINES = 400
 
