@@ -21,6 +21,7 @@ import typer
 from routeplan import __version__
 from routeplan._show import clicoast as _clicoast
 from routeplan._show import cliforecast as _cliforecast
+from routeplan._show import clipage as _clipage
 from routeplan._show.clidays import (
     At,
     Depart,
@@ -81,6 +82,7 @@ app = typer.Typer(
 )
 app.add_typer(_cliforecast.app, name="forecast")
 app.add_typer(_clicoast.app, name="coast")
+app.command("page")(_clipage.page)
 
 
 def main() -> None:
