@@ -24,7 +24,7 @@ from defusedxml.expatreader import DefusedExpatParser
 from routeplan._line.waypoint import Waypoint
 from routeplan.errors import GPXError
 
-__all__ = ["ParsedGPX", "ParsedLine", "clean_text", "parse_gpx", "shown"]
+__all__ = ["MAX_WAYPOINTS", "ParsedGPX", "ParsedLine", "clean_text", "parse_gpx", "shown"]
 
 MAX_POINTS = 1_000_000  # of all kinds together
 MAX_WAYPOINTS = 10_000

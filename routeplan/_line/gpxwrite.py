@@ -16,7 +16,7 @@ from routeplan._line.waypoint import Waypoint
 if TYPE_CHECKING:
     from routeplan.route import Leg, Route
 
-__all__ = ["About", "gpx_document", "route_points"]
+__all__ = ["About", "gpx_document"]
 
 _NAMESPACE = "http://www.topografix.com/GPX/1/1"
 _MAX_TEXT = 500
@@ -55,19 +55,13 @@ def gpx_document(
     rte = ElementTree.SubElement(gpx, "rte")
     _add_text(rte, "name", route.name)
     _add_text(rte, "desc", about.route, _MAX_ABOUT)
-    for point in route_points(route):
-        _add_point(rte, "rtept", point)
+    _add_point(rte, "rtept", route.legs[0].start)
+    for leg in route.legs:
+        for point in (*_shape(leg), leg.end):
+            _add_point(rte, "rtept", point)
     ElementTree.indent(gpx)
     text: bytes = ElementTree.tostring(gpx, encoding="UTF-8", xml_declaration=True)
     return text + b"\n"
-
-
-def route_points(route: Route) -> list[Waypoint]:
-    """Points of the route as they are written: named where legs begin, shape between them."""
-    points = [route.legs[0].start]
-    for leg in route.legs:
-        points += [*_shape(leg), leg.end]
-    return points
 
 
 def _shape(leg: Leg) -> list[Waypoint]:

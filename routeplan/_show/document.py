@@ -31,7 +31,15 @@ if TYPE_CHECKING:
     from routeplan.plan import Plan, Source, StagePlan
     from routeplan.windows import Finding, LaunchScan, LaunchWindow
 
-__all__ = ["coverage_document", "legs_document", "plan_document", "rounded", "texts", "utc"]
+__all__ = [
+    "coverage_document",
+    "legs_document",
+    "plan_document",
+    "rounded",
+    "source_documents",
+    "texts",
+    "utc",
+]
 
 # What a leg of a launch says, with the decimals that mean something.
 _LEG_COLUMNS = (
@@ -51,7 +59,7 @@ def legs_document(plan: Plan, files: Sequence[Path] = ()) -> dict[str, Any]:
         "routeplan": __version__,
         "invented": bool(plan.invented),
         "cautions": texts(plan.cautions),
-        "sources": [_source(source) for source in plan.sources],
+        "sources": source_documents(plan),
         "warnings": texts(plan.warnings),
         "notes": texts(plan.notes),
         "title": text(plan.trip.title),
@@ -120,6 +128,11 @@ def coverage_document(
         "old_after_s": rounded(old_after_s, 0),
         "old": None if age_s is None else age_s > old_after_s,
     }
+
+
+def source_documents(plan: Plan) -> list[dict[str, Any]]:
+    """Where the data of a plan come from."""
+    return [_source(source) for source in plan.sources]
 
 
 def _source(source: Source) -> dict[str, Any]:
