@@ -25,7 +25,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan._judge.advice import NearestMiss, nearest_miss, propose_launch, why_launch
+from routeplan._judge.advice import (
+    NearestMiss,
+    close_by_coastline,
+    nearest_miss,
+    propose_launch,
+    why_launch,
+)
 from routeplan._judge.bailout import Adrift, Landing, drift_along, landings_under_power
 from routeplan._judge.findings import Finding
 from routeplan._judge.launchscan import LaunchScan, Outing
@@ -50,6 +56,7 @@ __all__ = [
     "LaunchWindow",
     "NearestMiss",
     "TurnBack",
+    "close_by_coastline",
     "drift_along",
     "find_windows",
     "landings_under_power",

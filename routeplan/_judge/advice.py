@@ -11,7 +11,7 @@ from routeplan._judge.findings import duration, limit_words, show_limit, show_ne
 from routeplan._judge.launchscan import LaunchScan
 from routeplan.limits import Verdict
 
-__all__ = ["NearestMiss", "nearest_miss", "propose_launch", "why_launch"]
+__all__ = ["NearestMiss", "close_by_coastline", "nearest_miss", "propose_launch", "why_launch"]
 
 _EQUAL_MARGIN = 0.02  # shares of a limit that differ by less are no reason to wait
 # Nobody gets up in the night for nothing. Local mean solar time, some seven o'clock by summer
@@ -100,6 +100,17 @@ def _as_good(scan: LaunchScan, i: int) -> list[str]:
         if at != i:
             spans.append(f"{duration(span_s)} {word}")
     return [f"Leaving up to {' or '.join(spans)} keeps as much in hand."] if spans else []
+
+
+def close_by_coastline(scan: LaunchScan, i: int) -> bool:
+    """Whether launch i is only close because nobody knows exactly where the shore lies.
+
+    With a coastline free of error it would be within every limit.
+    """
+    share = scan.detail.limits.close_share
+    near = [f for f in scan.findings(i) if f.verdict is Verdict.CLOSE]
+    of_coast = [f.limit == "land" or (f.limit == "offshore" and f.margin >= share) for f in near]
+    return int(scan.verdict[i]) == Verdict.CLOSE and bool(near) and all(of_coast)
 
 
 @dataclass(frozen=True, slots=True)

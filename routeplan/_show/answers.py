@@ -17,6 +17,11 @@ if TYPE_CHECKING:
 
     _Tried = tuple[LaunchScan, int]
 
+_NONE_FITS = (
+    "No launch is proposed: no good one fits what comes before it and what you asked for. Its "
+    "windows below are judged each by itself."
+)
+
 __all__ = ["chosen_window", "limit_words", "stage_answer", "window_launches"]
 
 
@@ -35,21 +40,61 @@ def chosen_window(stage: StagePlan) -> LaunchWindow | None:
     return stage.windows[0] if stage.windows else None
 
 
-def stage_answer(stage: StagePlan, clock: Clock) -> list[str]:
-    """Sentences for one stage, the most important first."""
+def stage_answer(stage: StagePlan, clock: Clock, *, now: np.datetime64 | None = None) -> list[str]:
+    """Sentences for one stage, the most important first; `now` is the time of asking."""
     scan = stage.scan
     if scan is None or not scan.launch.size:
         return []
     window = chosen_window(stage)
-    day = [] if stage.day is None else day_words(stage.day, clock)
+    day = [] if stage.day is None else day_words(stage.day, clock, now=now)
     if window is None:
-        return [*_no_window(scan), *day]
-    lines = [_when(window, clock), *_why(window, scan, stage, clock)]
-    lines += [*_edges(window, scan, clock), *day]
+        return [*_picked(stage, clock), *_no_window(scan, clock), *day]
+    edges = _edges(window, scan, clock)
+    if _proposed_in(window, scan, stage):
+        lines = [_when(window, clock), *_why(window, scan, clock), _proposal(stage, clock), *edges]
+    else:
+        first = _picked(stage, clock) or [_NONE_FITS]
+        lines = [*first, f"Taken alone: {_lower(_when(window, clock))}"]
+        lines += [*_why(window, scan, clock), *edges]
     others = len(stage.windows) - 1
-    if others:
-        lines.append(f"{others} other window{'s' if others > 1 else ''}: see the table of windows.")
-    return lines
+    more = f"{others} other window{'s' if others > 1 else ''}: see the table below."
+    return [*lines, *day, *([more] if others else [])]
+
+
+def _proposed_in(window: LaunchWindow, scan: LaunchScan, stage: StagePlan) -> bool:
+    if stage.best is None:
+        return False
+    return bool(window.first_launch <= scan.launch[stage.best] <= window.last_launch)
+
+
+def _proposal(stage: StagePlan, clock: Clock) -> str:
+    from routeplan.windows import why_launch  # loads what `legs` must not wait for
+
+    scan, best = stage.scan, stage.best
+    assert scan is not None
+    assert best is not None
+    word = "Picked" if _is_picked(stage) else "Proposed"
+    return f"{word}: {clock.time(scan.launch[best])}. {why_launch(scan, best)}"
+
+
+def _picked(stage: StagePlan, clock: Clock) -> list[str]:
+    """What stands against a launch that the user picked outside every window."""
+    scan, best = stage.scan, stage.best
+    if scan is None or best is None:
+        return []
+    launch = scan.launch[best]
+    when = f"{clock.time(launch)} on {clock.day(launch)} ({clock.abbreviation(launch)})"
+    verdict = Verdict(int(scan.verdict[best]))
+    against = " ".join(finding_words(f, clock) for f in scan.findings(best) if f.verdict is verdict)
+    return [f"Picked: {when}, which is {verdict.word}. {against}".strip()]
+
+
+def _is_picked(stage: StagePlan) -> bool:
+    return stage.day is not None and stage.day.picked
+
+
+def _lower(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]
 
 
 def window_launches(window: LaunchWindow, clock: Clock) -> str:
@@ -81,21 +126,30 @@ def _when(window: LaunchWindow, clock: Clock) -> str:
     return f"Launch {span}; ashore by {by} at the latest."
 
 
-def _why(window: LaunchWindow, scan: LaunchScan, stage: StagePlan, clock: Clock) -> list[str]:
-    from routeplan.windows import why_launch  # loads what `legs` must not wait for
-
-    margin = f"{percent(window.margin)} to the limit of {limit_words(window.margin_limit)}"
+def _why(window: LaunchWindow, scan: LaunchScan, clock: Clock) -> list[str]:
+    """How good the launches of a window are, and why not better."""
+    margin = f"{percent(window.margin)} of the limit of {limit_words(window.margin_limit)}"
     if window.verdict == Verdict.WITHIN:
-        lines = [f"All of it is within every limit judged; the narrowest margin is {margin}."]
+        lines = [f"All of it is within every limit judged; at the tightest {margin} is left."]
     else:
-        lines = [f"All of it is close to a limit: the narrowest margin is {margin}."]
+        lines = [f"All of it is only close; at the tightest {margin} is left."]
     if not np.isnat(window.robust_first):
         lines[0] += f" Robust from {clock.time(window.robust_first)}"
         lines[0] += f" to {clock.time(window.robust_last)}."
-    if stage.best is not None:
-        proposed = clock.time(scan.launch[stage.best])
-        lines.append(f"Proposed: {proposed}. {why_launch(scan, stage.best)}")
+    if window.verdict == Verdict.CLOSE:
+        lines.append(_close_by(window, scan, clock))
     return lines
+
+
+def _close_by(window: LaunchWindow, scan: LaunchScan, clock: Clock) -> str:
+    """What makes the launches of a window no better than close, told of its first one."""
+    from routeplan.windows import close_by_coastline
+
+    tried, i = next(at for at in _in_order(scan) if _launch(at) >= window.first_launch)
+    words = finding_words(tried.findings(i)[0], clock)
+    if close_by_coastline(tried, i):
+        words += " Only the error of the coastline makes it close: a finer one may settle it."
+    return f"Why close: {words}"
 
 
 def _edges(window: LaunchWindow, scan: LaunchScan, clock: Clock) -> list[str]:
@@ -163,27 +217,40 @@ def _told(at: _Tried, edge: np.datetime64, clock: Clock, words: str = "") -> str
 
 
 def finding_words(finding: Finding, clock: Clock) -> str:
-    """A finding's sentence with its local time."""
+    """A finding's sentence with its local time; what is unknown with that from when it is."""
     text = finding.text.rstrip(".")
     if finding.when is not None and not np.isnat(finding.when):
-        text += f" ({clock.moment(finding.when)})"
+        since = "from " if finding.verdict is Verdict.UNKNOWN else ""
+        text += f" ({since}{clock.moment(finding.when)})"
     return text + "."
 
 
-def _no_window(scan: LaunchScan) -> list[str]:
+def _no_window(scan: LaunchScan, clock: Clock) -> list[str]:
     from routeplan.windows import nearest_miss
 
     known = scan.verdict != Verdict.UNKNOWN
     if not known.any():
-        return ["Unknown: the forecast says nothing for any launch of this stage."]
+        why = _first_unknown(scan, clock)
+        return [f"Unknown: no launch of this stage can be judged by this forecast. {why}".strip()]
     lines = ["No launch of this forecast is within the limits."]
     binding = Counter(str(name) for name in scan.binding[scan.verdict == Verdict.BEYOND])
     if binding:
         counted = ", ".join(f"{limit_words(name)} {count}" for name, count in binding.most_common())
         lines.append(f"What stands against how many of {scan.launch.size} launches: {counted}.")
     if not known.all():
-        lines.append(f"{int((~known).sum())} of {scan.launch.size} launches are unknown.")
+        counted = f"{int((~known).sum())} of {scan.launch.size} launches are unknown"
+        lines.append(f"{counted}. {_first_unknown(scan, clock)}".strip())
     miss = nearest_miss(scan)
     if miss is not None:
         lines += miss.texts
     return lines
+
+
+def _first_unknown(scan: LaunchScan, clock: Clock) -> str:
+    """What is missing for the first launch that is unknown."""
+    i = int(np.argmax(scan.verdict == Verdict.UNKNOWN))
+    missing = [f for f in scan.findings(i) if f.verdict is Verdict.UNKNOWN]
+    if not missing:
+        return ""
+    words = _lower(finding_words(missing[0], clock))
+    return f"Launch at {clock.moment(scan.launch[i])}: {words}"

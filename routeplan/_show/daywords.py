@@ -23,14 +23,14 @@ _LANDINGS = {
 _TRIPS = ("other direction", "round trip", "turn round")
 
 
-def day_words(day: DayStage, clock: Clock) -> list[str]:
-    """Sentences on the day of one stage."""
+def day_words(day: DayStage, clock: Clock, *, now: np.datetime64 | None = None) -> list[str]:
+    """Sentences on the day of one stage; `now` is the time of asking."""
     lines = []
     if day.days_ashore:
         count = f"{day.days_ashore} day{'s' if day.days_ashore > 1 else ''}"
         lines.append(f"{count} ashore at {day.start.place.called} before it: {day.ashore_by}.")
     if np.isnat(day.launch):
-        return [*lines, *_ahead(day, clock)]
+        return [*lines, *_ahead(day, clock, now)]
     arrival = f"Arrival at {day.end.place.called} at {clock.time(day.arrive)}"
     if not np.isnat(day.last_light):
         spare = int((day.last_light - day.arrive) / np.timedelta64(1, "m"))
@@ -43,11 +43,17 @@ def day_words(day: DayStage, clock: Clock) -> list[str]:
     return lines
 
 
-def _ahead(day: DayStage, clock: Clock) -> list[str]:
+def _ahead(day: DayStage, clock: Clock, now: np.datetime64 | None) -> list[str]:
+    """From when on a forecast reaches a stage that lies beyond this one."""
     if np.isnat(day.judged_from):
         return []
+    if now is not None and day.judged_from <= now:
+        return ["This forecast ends too early to name its day: get a newer one."]
     when = f"{clock.day(day.judged_from)}, {clock.time(day.judged_from)}"
-    return [f"No day can be named yet: a forecast that begins on {when} or later could reach one."]
+    return [
+        "This forecast ends too early to name its day: one that begins on "
+        f"{when} {clock.abbreviation(day.judged_from)} or later may reach it."
+    ]
 
 
 def _landing(state: LandingState) -> str:
@@ -70,7 +76,8 @@ def itinerary_words(plan: Itinerary) -> list[str]:
         known = sum(not np.isnat(stage.launch) for stage in plan.stages)
         return [f"{known} of {len(plan.stages)} stages can be planned.", *plan.texts]
     ashore = f", {plan.days_ashore} of them ashore" if plan.days_ashore else ""
-    return [f"The trip takes {plan.days} days from the first one{ashore}."]
+    days = f"{plan.days} day{'s' if plan.days > 1 else ''}"
+    return [f"The trip takes {days}, counted from the first you could launch on{ashore}."]
 
 
 def other_words(plan: Itinerary, clock: Clock, *, trips: bool = False) -> list[str]:
@@ -79,8 +86,7 @@ def other_words(plan: Itinerary, clock: Clock, *, trips: bool = False) -> list[s
     for other in plan.others:
         first = other.itinerary.stages[0].launch
         how = "Instead" if other.in_full else "Instead, judged roughly"
-        when = f"{clock.short_day(first)}, {clock.time(first)}"
-        lines.append(f"{how}: {other.text} First launch {when}.")
+        lines.append(f"{how}: {other.text} First launch {clock.moment(first)}.")
     if trips and not any(other.kind in _TRIPS for other in plan.others):
         lines.append("No other way round begins with a good launch within this forecast.")
     return lines
