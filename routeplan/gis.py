@@ -69,7 +69,7 @@ def drift_frame(plan: Plan) -> gpd.GeoDataFrame:
 
 
 def coast_frame(plan: Plan) -> gpd.GeoDataFrame:
-    """Land around the route as areas, lakes left out; of a coast of open lines its shoreline."""
+    """Land around the route as areas; lakes are holes in them."""
     from routeplan._gis import frames as _frames
 
     return _frames.coast_frame(plan)

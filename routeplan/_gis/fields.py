@@ -82,7 +82,7 @@ FIELDS: tuple[Field, ...] = (
     ),
     *_layer(
         "coast",
-        ("kind", "", "land (an area, lakes are holes), or shoreline (a line)"),
+        ("kind", "", "land; lakes are holes"),
         ("source", "", "where the coastline is from"),
         ("nominal_error_m", "m", "of the source, as documented; empty: its source states none"),
     ),

@@ -37,12 +37,9 @@ _FRAMES: Mapping[str, Callable[[Plan], gpd.GeoDataFrame]] = MappingProxyType(
         "coast": frames.coast_frame,
     }
 )
-_SHAPES = MappingProxyType(
-    {
-        "legs": "MultiLineString", "places": "Point", "drift": "MultiLineString", "land": "Polygon",
-        "shoreline": "MultiLineString",
-    }
-)  # fmt: skip
+_SHAPES: Mapping[str, str] = MappingProxyType(
+    {"legs": "MultiLineString", "places": "Point", "drift": "MultiLineString", "coast": "Polygon"}
+)
 
 
 def gis_bytes(plan: Plan, path: Path) -> bytes:
@@ -105,8 +102,7 @@ def _geopackage(plan: Plan, layers: Mapping[str, gpd.GeoDataFrame]) -> bytes:
     with tempfile.TemporaryDirectory(prefix="routeplan-") as folder:
         file = Path(folder) / "plan.gpkg"
         for name, frame in layers.items():
-            kind = str(frame["kind"].iloc[0]) if name == "coast" and len(frame) else name
-            shape = _SHAPES.get(kind, "Polygon")
+            shape = _SHAPES[name]
             pyogrio.write_dataframe(
                 frame,
                 file,
@@ -115,6 +111,8 @@ def _geopackage(plan: Plan, layers: Mapping[str, gpd.GeoDataFrame]) -> bytes:
                 geometry_type=shape,
                 promote_to_multi=shape.startswith("Multi"),
                 append=file.exists(),
+                # 1.4, the library's own choice, is not known to readers of before 2023.
+                dataset_options=None if file.exists() else {"VERSION": "1.3"},
             )
         for name, rows in tables.items():
             frame = pd.DataFrame(rows)

@@ -126,13 +126,9 @@ def _branches(stage: int, it: LegDrift) -> Iterator[tuple[dict[str, Any], Any]]:
 def coast_frame(plan: Plan) -> gpd.GeoDataFrame:
     """See `routeplan.gis.coast_frame`."""
     box = _around(plan.route.bounds)
-    shapes: list[Any]
-    if plan.coast.knows_land:
-        kind, shapes = "land", areas(plan.coast.land_polygons(*box))
-    else:  # open lines do not tell land from water
-        kind, shapes = "shoreline", [line(*chain.T) for chain in plan.coast.shoreline(*box)]
+    shapes = areas(plan.coast.land_polygons(*box))
     row = {
-        "kind": kind,
+        "kind": "land",
         "source": text(plan.coast.source),
         "nominal_error_m": plan.coast.nominal_error_m,
     }
