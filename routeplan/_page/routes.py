@@ -62,6 +62,7 @@ class Pages:
             Route(f"{trip}/cancel", self._of_trip(self.cancel), methods=["POST"]),
             Route(f"{trip}/remove", self._of_trip(self.remove), methods=["POST"]),
             Route("/static/{name}", self.static_file),
+            Route("/favicon.ico", self.no_icon),
         ]
 
     def _of_trip(self, answer: _Answer) -> Callable[[Request], Awaitable[Response]]:
@@ -172,6 +173,10 @@ class Pages:
         if wants_json:
             return JSONResponse(state_of(room, self.tokens.new(room.key)))
         return RedirectResponse(then or f"/t/{room.key}", 303)
+
+    async def no_icon(self, request: Request) -> Response:  # noqa: ARG002
+        """Browsers ask for a picture of the page; there is none."""
+        return Response(status_code=204)
 
     async def static_file(self, request: Request) -> Response:
         """One of the few files that pages are made of."""
