@@ -106,6 +106,8 @@ class SheetStage:
         above, on full five minutes. A later launch moves both by as much.
     latest_alarm : datetime64
         The alarm for a launch at the end of the window.
+    days_ashore : int
+        Days without a launch before it, on which no call is due.
     legs : tuple of SheetLeg
     """
 
@@ -126,6 +128,7 @@ class SheetStage:
     call_in: np.datetime64
     alarm: np.datetime64
     latest_alarm: np.datetime64
+    days_ashore: int
     legs: tuple[SheetLeg, ...]
 
     @property
@@ -235,6 +238,7 @@ def _stage(plan: StagePlan, told: Ashore, *, legs: tuple[SheetLeg, ...], last: b
         call_in=_after(arrive, told.call_in_s),
         alarm=_after(arrive, told.call_in_s + told.alarm_s),
         latest_alarm=_after(latest, told.call_in_s + told.alarm_s),
+        days_ashore=0 if day is None else day.days_ashore,
         legs=legs,
     )
 

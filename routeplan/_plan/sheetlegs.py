@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from routeplan._line.tracksplit import simplify
 from routeplan.geodesy import inverse
 from routeplan.limits import Verdict
 from routeplan.route import Waypoint
@@ -25,6 +26,8 @@ __all__ = ["SheetLeg", "WayOut", "named_landings", "sheet_legs"]
 
 _NAT = np.datetime64("NaT", "ns")
 _KINDS = ("camp", "landing", "road", "ferry")
+_STRAIGHT_M = (60.0, 120.0)  # the second where the first leaves more pieces than one can follow
+_MOST_PIECES = 6
 _TRIED = 4  # landings looked at for a leg, nearest first
 _NEAR_SHORE_M = 300.0  # land this close to a landing is the landing itself; of a coastline's error
 
@@ -65,7 +68,9 @@ class SheetLeg:
         On the route.
     start, end : Waypoint
     length_m, course_deg : float
-        [m, degrees true]
+        Along it, and from its start straight to its end. [m, degrees true]
+    courses : tuple of (course_deg, length_m)
+        Of its pieces, straight to within `_STRAIGHT_M`: more than one where it bends.
     enter, leave : datetime64
         Planned; NaT unknown.
     go_on_until, turn_round_until : datetime64
@@ -92,6 +97,7 @@ class SheetLeg:
     end: Waypoint
     length_m: float
     course_deg: float
+    courses: tuple[tuple[float, float], ...]
     enter: np.datetime64
     leave: np.datetime64
     go_on_until: np.datetime64
@@ -159,6 +165,7 @@ def _leg(
         end=leg.end,
         length_m=leg.length_m,
         course_deg=leg.course_deg,
+        courses=_courses(leg),
         enter=enter,
         leave=leave,
         go_on_until=_NAT if turn is None else turn.go_on_until,
@@ -173,6 +180,17 @@ def _leg(
         shore_text="" if shore is None else shore.text,
         landing=_landing(here, landings, coast),
     )
+
+
+def _courses(leg: Leg) -> tuple[tuple[float, float], ...]:
+    """Course and length of the pieces of a leg: to steer by where it bends."""
+    lon, lat = leg.longitude, leg.latitude
+    for within_m in _STRAIGHT_M:
+        kept = simplify(lon, lat, within_m)
+        if len(kept) - 1 <= _MOST_PIECES:
+            break
+    course, length = inverse(lon[kept[:-1]], lat[kept[:-1]], lon[kept[1:]], lat[kept[1:]])
+    return tuple(zip(course.tolist(), length.tolist(), strict=True))
 
 
 def _passed(plan: StagePlan, i: int) -> tuple[np.datetime64, np.datetime64, Verdict]:

@@ -1,0 +1,1 @@
+"""Trip sheet and deck card: their words, their pictures and their pages."""
