@@ -32,6 +32,9 @@ __all__ = ["list_routes", "read_gpx", "write_gpx"]
 
 _MAX_BYTES = 50_000_000
 _MAX_LISTED = 20
+_TIMES_NOT_USED = (
+    "The times in the {} are not used: launches and speed come from this plan, not from the file."
+)
 
 
 def read_gpx(path: str | Path, *, select: str | int | None = None) -> Route:
@@ -61,13 +64,20 @@ def read_gpx(path: str | Path, *, select: str | int | None = None) -> Route:
     parsed = parse_gpx(_read_bytes(path), path)
     chosen = _choose(_lines(parsed, path), select, path)
     name = chosen.name
+    notes = (_TIMES_NOT_USED.format(chosen.origin),) if chosen.timed else ()
     try:
         if chosen.origin == "route":
             return route_from_points(
-                chosen.points, name=name, waypoints=parsed.waypoints, source=str(path)
+                chosen.points,
+                name=name,
+                waypoints=parsed.waypoints,
+                source=str(path),
+                notes=notes,
             )
         segments = [np.array(segment) for segment in chosen.segments if segment]
-        return route_from_track(segments, parsed.waypoints, name=name, source=str(path))
+        return route_from_track(
+            segments, parsed.waypoints, name=name, source=str(path), notes=notes
+        )
     except InputError as error:
         msg = f"{shown(path)}, line {chosen.line}: {error}"
         raise GPXError(

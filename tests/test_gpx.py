@@ -121,6 +121,24 @@ def test_times_extensions_and_foreign_elements_are_tolerated(write):
     assert names(read_gpx(write(gpx(body)))) == ["Quay", "Beach"]
 
 
+def test_times_in_a_line_are_told_once_to_be_of_no_use(write):
+    stamp = "<ele>2</ele><time>2026-06-01T10:00:00Z</time>"
+    points = "".join(f'<trkpt lat="58" lon="{11 + i / 1000}">{stamp}</trkpt>' for i in range(50))
+    track = f"<trk><name>Log</name><trkseg>{points}</trkseg></trk>"
+    notes = [n for n in read_gpx(write(gpx(track))).notes if "times" in n]
+    assert notes == [
+        "The times in the track are not used: launches and speed come from this plan, not from "
+        "the file."
+    ]
+    # Those of waypoints, of the file and of other lines say nothing about this one.
+    wpt = '<wpt lat="58" lon="11"><time>2026-06-01T10:00:00Z</time></wpt>'
+    meta = "<metadata><time>2026-06-01T10:00:00Z</time></metadata>"
+    body = meta + wpt + rte() + track
+    assert not any("times" in n for n in read_gpx(write(gpx(body)), select="Out").notes)
+    timed = read_gpx(write(gpx(rte(POINTS.replace("<name>Quay", "<time>10:00</time><name>Quay")))))
+    assert any(note.startswith("The times in the route are not used") for note in timed.notes)
+
+
 def test_a_track_of_several_segments_is_cut_into_legs(write):
     first = [(11 + i / 1000, 58) for i in range(50)]
     second = [(11.06, 58 + i / 1000) for i in range(50)]

@@ -66,6 +66,7 @@ class ParsedLine:
     name: str = ""
     points: list[Waypoint] = field(default_factory=list)
     segments: list[list[tuple[float, float]]] = field(default_factory=list)
+    timed: bool = False  # whether its points have times, which are skipped
 
     @property
     def count(self) -> int:
@@ -198,6 +199,7 @@ class _Handler(ContentHandler):
         if not self.begun:
             self._root(uri, tag)
         elif self._skipped or uri != self._uri or not self._wanted(tag):
+            self._notice(tag)
             self._skipped += 1
             if self._skipped + len(self._open) > _MAX_DEPTH:
                 self._refuse(f"elements are nested deeper than {_MAX_DEPTH}, which is not allowed")
@@ -235,6 +237,12 @@ class _Handler(ContentHandler):
             self._refuse(f"namespace {clean_text(uri, 80)} is not that of GPX 1.0 or 1.1")
         self._uri = uri
         self._open.append(tag)
+
+    def _notice(self, tag: str) -> None:
+        """Remember that a line's own points have times."""
+        on_point = not self._skipped and self._open[-1] in ("rtept", "trkpt")
+        if tag == "time" and on_point and self._line is not None:
+            self._line.timed = True
 
     def _wanted(self, tag: str) -> bool:
         return tag in _CHILDREN.get(self._open[-1], ())
