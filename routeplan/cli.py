@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from routeplan import __version__
+from routeplan._provider.given import open_given
 from routeplan._show import clicoast as _clicoast
 from routeplan._show import cliforecast as _cliforecast
 from routeplan._show import clipage as _clipage
@@ -34,7 +35,7 @@ from routeplan._show.clidays import (
     days_settings,
     rest_settings,
 )
-from routeplan._show.cliforecast import BaseUrl, Hours, Members, Wanted, fetch, open_given
+from routeplan._show.cliforecast import BaseUrl, Hours, Members, Wanted, fetch
 from routeplan._show.clikit import GroupFile, RulesFile, kit_settings
 from routeplan._show.clioptions import (
     CoastError,

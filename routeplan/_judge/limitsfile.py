@@ -11,7 +11,7 @@ from typing import Any
 from routeplan.errors import InputError
 from routeplan.units import parse_quantity, to_celsius, to_knots
 
-__all__ = ["Key", "read_table"]
+__all__ = ["Key", "read_table", "table_values"]
 
 _MAX_BYTES = 64 * 1024
 _TABLE = "limits"
@@ -55,7 +55,11 @@ def _words(value: float, dimension: str) -> str:
 def read_table(path: str | Path, keys: Mapping[str, Key]) -> dict[str, Any]:
     """Fields of the [limits] table by name, with `explicit`: the keys that were given."""
     path = Path(path)
-    table = _load(path)
+    return table_values(path, _load(path), keys)
+
+
+def table_values(path: Path, table: Mapping[str, Any], keys: Mapping[str, Key]) -> dict[str, Any]:
+    """The same of a table that is parsed already; the path is for messages."""
     found: dict[str, Any] = {}
     for name, text in table.items():
         if name not in keys:

@@ -7,10 +7,11 @@ from dataclasses import dataclass, field
 from enum import IntEnum
 from pathlib import Path as FilePath
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
-from routeplan._judge.limitsfile import Key, read_table
+from routeplan._judge.limitsfile import Key, read_table, table_values
 from routeplan.errors import InputError
 from routeplan.units import KNOT_MS
 
@@ -20,6 +21,7 @@ __all__ = [
     "UNITS_SI",
     "Limits",
     "Verdict",
+    "limits_of_table",
     "quantity_of",
     "read_limits",
 ]
@@ -223,3 +225,8 @@ def read_limits(path: str | FilePath) -> Limits:
         number, a unit of another kind, or a value out of range: one line naming file and key.
     """
     return Limits(**read_table(path, _KEYS))
+
+
+def limits_of_table(path: FilePath, table: Mapping[str, Any]) -> Limits:
+    """Limits of a table [limits] that is parsed already; see `read_limits`."""
+    return Limits(**table_values(path, table, _KEYS))

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from routeplan._provider.given import beside, open_given
 from routeplan._show.clioptions import (
     BoxText,
     Force,
@@ -33,9 +34,8 @@ if TYPE_CHECKING:
     from routeplan.providers import DownloadedForecast
     from routeplan.route import Route
 
-__all__ = ["BaseUrl", "Hours", "Members", "Wanted", "app", "fetch", "open_given"]
+__all__ = ["BaseUrl", "Hours", "Members", "Wanted", "app", "fetch"]
 
-_LARGEST_SIDECAR = 1_000_000  # bytes; our own have a few hundred
 _MOST_HOURS = 384.0  # the longest of the services reaches 16 days
 
 app = typer.Typer(help="Get forecasts, and look into files.", rich_markup_mode=None)
@@ -113,7 +113,7 @@ def show(
     old_after_s = quantity("--old-after", old_after, "time", least=0.0)
     line = None if route is None else route_of(route, select)
     facts = _forecastpage.ForecastFacts(
-        replace(inspect_forecast(file), **_sidecar(file)),
+        replace(inspect_forecast(file), **beside(file)),
         str(file),
         line,
         None if line is None else _along(file, line),
@@ -165,38 +165,9 @@ def fetch(wanted: Wanted, bounds: Bounds, begin: np.datetime64) -> DownloadedFor
         )
 
 
-def open_given(path: Path, bounds: Bounds) -> xr.Dataset:
-    """Open a file of the user's in a process of its own, with what the file beside it says.
-
-    A file that `forecast get` wrote has one beside it with its run, attribution and licence.
-    """
-    from routeplan.forecast import open_forecast_guarded
-
-    data = open_forecast_guarded(path, bounds=bounds)
-    return data.assign_attrs(_sidecar(path))
-
-
 def _along(path: Path, line: Route) -> xr.Dataset | None:
     """The forecast about a route; None where it does not reach it."""
     try:
         return open_given(path, line.bounds)
     except CoverageError:
         return None
-
-
-def _sidecar(path: Path) -> dict[str, Any]:
-    """Run, source, attribution and licence of a file that was downloaded; else nothing."""
-    beside = Path(f"{path}.json")
-    if not beside.is_file() or beside.stat().st_size > _LARGEST_SIDECAR:
-        return {}
-    from routeplan._provider.store import read_stored
-
-    found = read_stored(path)
-    if found is None:
-        return {}
-    return {
-        "source": found.title,
-        "reference_time": f"{found.run}Z",
-        "attribution": found.attribution,
-        "licence": found.licence,
-    }
