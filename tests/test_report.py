@@ -375,7 +375,7 @@ def test_forecast_is_shown_with_what_it_lacks():
         lambda data, console: render_forecast(data, console, plan.route), plan.trip.forecast
     )
     assert text.startswith("INVENTED DATA")
-    assert "Mon 13 Jul 06:00 UTC to Sat 18 Jul 06:00 UTC" in text
+    assert "Mon 13 Jul 06:00 UTC to Sat 18 Jul 2026, 06:00 UTC" in text
     assert "wind_speed_of_gust" in text
     assert "Lacks" in text
     assert re.search(r"All \d+ points of the route lie on the grid", text)
@@ -398,7 +398,7 @@ def test_run_and_age_of_the_forecast_are_told():
     aged = replace(weather, date=coverage.reference_time, age_s=11 * 3600.0, licence="CC BY 4.0")
     plan = replace(demo_plan(), coverage=coverage, sources=(coast, aged))
     text = " ".join(shown(render_plan, plan).split())
-    assert "Forecast of the run of Sun 12 Jul 21:00 CEST, 11 h old, from Mon 13 Jul" in text
+    assert "Forecast of the run of Sun 12 Jul 21:00 CEST, 11 h old, for Mon 13 Jul" in text
     assert "run of 2026-07-12T19:00:00Z, 11 h old; licence: CC BY 4.0" in text
     document = plan_document(plan)
     assert document["sources"][1]["age_s"] == 11 * 3600
@@ -650,6 +650,15 @@ def test_clock(zone, when, moment, heading):
     clock, time = Clock(zone), np.datetime64(when, "ns")
     assert clock.moment(time) == moment
     assert clock.heading(time) == heading
+
+
+def test_a_date_with_its_year_reads_in_order():
+    assert STOCKHOLM.dated(np.datetime64("2026-12-31T23:30", "ns")) == "Fri 1 Jan 2027, 00:30 CET"
+    assert STOCKHOLM.dated(np.datetime64("NaT")) == "?"
+    covered = demo_plan().coverage
+    text = " ".join(shown(render_plan, demo_plan()).split())
+    assert f"to {STOCKHOLM.dated(covered.last)}. Times are local" in text
+    assert f"worked out on {STOCKHOLM.dated(demo_plan().trip.now)}" in text
 
 
 def test_clock_refuses_unknown_zones_and_shows_unknown_times():

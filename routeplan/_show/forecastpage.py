@@ -151,7 +151,7 @@ def _rows(facts: ForecastFacts) -> list[tuple[str, str]]:
     return [
         (
             "times",
-            f"{clock.moment(covered.first)} to {clock.moment(covered.last)}{_steps(covered)}",
+            f"{clock.moment(covered.first)} to {clock.dated(covered.last)}{_steps(covered)}",
         ),
         ("run of", _run(facts)),
         ("hours ahead", _ahead(facts)),

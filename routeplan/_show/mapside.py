@@ -31,13 +31,11 @@ def source_lines(plan: Plan, width_in: float) -> list[str]:
     lines += [_capital(source_words(source)) for source in plan.sources]
     lines += [_capital(words) for words in [comparison_words(plan)] if words]
     if plan.coverage is not None:
-        lines.append(forecast_words(plan, clock, year=True))
+        lines.append(forecast_words(plan, clock))
     lines.append(COAST_CAUTION)
     if plan.trip.now is not None:
         now = plan.trip.now
-        lines.append(
-            f"Made {clock.moment(now)} {clock.local(now).year}. Zone: {clock.heading(now)}"
-        )
+        lines.append(f"Made on {clock.dated(now)}. Zone: {clock.heading(now)}")
     else:
         lines.append(f"Zone: {plan.zone}")
     if plan.invented:

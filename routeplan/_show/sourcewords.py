@@ -41,7 +41,7 @@ def comparison_words(plan: Plan) -> str:
     return f"{words}: another verdict on leg{'s' if len(legs) > 1 else ''} {', '.join(legs)}"
 
 
-def forecast_words(plan: Plan, clock: Clock, *, year: bool = False) -> str:
+def forecast_words(plan: Plan, clock: Clock) -> str:
     """A sentence on the times of the forecast: which run, how old, from when to when."""
     covered = plan.coverage
     if covered is None:
@@ -53,8 +53,7 @@ def forecast_words(plan: Plan, clock: Clock, *, year: bool = False) -> str:
         words += f" of the run of {clock.moment(run)}"
         if source is not None and source.age_s is not None:
             words += f", {age_words(source.age_s)},"
-    words += f" from {clock.moment(covered.first)} to {clock.moment(covered.last)}"
-    return f"{words} {clock.local(covered.last).year}." if year else f"{words}."
+    return f"{words} for {clock.moment(covered.first)} to {clock.dated(covered.last)}."
 
 
 def age_words(age_s: float) -> str:

@@ -202,7 +202,7 @@ def _end(page: Page, plan: Plan, clock: Clock) -> None:
         page.item("-", compared)
     now = plan.trip.now
     if now is not None:
-        page.item("-", f"worked out {clock.moment(now)} {clock.local(now).year}")
+        page.item("-", f"worked out on {clock.dated(now)}")
     page.heading("Cautions")
     for caution in plan.cautions:
         page.item("-", caution)

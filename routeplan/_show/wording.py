@@ -250,6 +250,13 @@ class Clock:
             return UNKNOWN
         return f"{self.short_day(when)} {self.time(when)} {self.abbreviation(when)}"
 
+    def dated(self, when: np.datetime64) -> str:
+        """Day with the year, time and zone, `Tue 14 Jul 2026, 07:30 CEST`."""
+        if np.isnat(when):
+            return UNKNOWN
+        year = self.local(when).year
+        return f"{self.short_day(when)} {year}, {self.time(when)} {self.abbreviation(when)}"
+
     def date(self, when: np.datetime64) -> str:
         """Calendar day with the year, `14 Jul 2026`."""
         local = self.local(when)
