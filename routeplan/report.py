@@ -13,9 +13,12 @@ from typing import TYPE_CHECKING, Any
 from routeplan._show.document import legs_document, plan_document
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import xarray as xr
     from rich.console import Console
 
+    from routeplan._html.build import ReportParts
     from routeplan.plan import Plan
     from routeplan.route import Route
 
@@ -27,6 +30,9 @@ __all__ = [
     "render_forecast",
     "render_legs",
     "render_plan",
+    "report_assets",
+    "report_html",
+    "report_parts",
 ]
 
 
@@ -83,3 +89,42 @@ def render_forecast(data: xr.Dataset, console: Console, route: Route | None = No
     from routeplan._show import forecastpage as _forecastpage
 
     _forecastpage.render_forecast(_forecastpage.facts_of(data, route), console)
+
+
+def report_html(
+    plan: Plan, *, controls: str = "", assets: str | None = None, nonce: str | None = None
+) -> str:
+    """The interactive report as one HTML document; `docs/report.md` describes it.
+
+    Parameters
+    ----------
+    plan : Plan
+    controls : str
+        HTML of your own that is put after the answer as it is: whoever gives it vouches for it.
+    assets : str, optional
+        Where a server has the files of `report_assets`, such as "/static/"; None puts everything
+        into the document, which then opens without a network.
+    nonce : str, optional
+        Of every style and script, for the policy of whoever serves the document. Without one the
+        document states its own policy in a meta element.
+    """
+    from routeplan._html import build as _build  # jinja2 loads here, for those who want a page
+
+    return _build.build_report(plan, controls=controls, assets=assets, nonce=nonce)
+
+
+def report_parts(plan: Plan) -> ReportParts:
+    """The report in parts: inner HTML of each section by its element id, and its data.
+
+    `window.routeplanReport.update({fragments, data})` in the report swaps them in place.
+    """
+    from routeplan._html import build as _build
+
+    return _build.build_parts(plan)
+
+
+def report_assets() -> dict[str, Path]:
+    """Styles and scripts of the report by the names under which it asks a server for them."""
+    from routeplan._html import assets as _assets
+
+    return _assets.asset_files()

@@ -1,0 +1,1 @@
+"""Presentation as an interactive page: sections, the data behind them, styles and scripts."""
