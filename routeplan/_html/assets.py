@@ -72,9 +72,7 @@ class Assets:
     @property
     def policy(self) -> str:
         """What the document itself allows; "" where whoever serves it says so."""
-        if not self.meta:
-            return ""
-        return content_policy(self.nonce, self.prefix is not None)
+        return content_policy(self.nonce) if self.meta else ""
 
     def style(self, name: str) -> Markup:
         """A style sheet."""
@@ -108,13 +106,12 @@ def _closed(text: str, element: str) -> str:
     return text
 
 
-def content_policy(nonce: str, served: bool) -> str:
+def content_policy(nonce: str) -> str:
     """The content security policy that the report needs, and no more.
 
     Scripts and styles by their nonce; no eval, no inline attributes, no images, no requests.
     """
-    own = " 'self'" if served else ""
     return (
-        f"default-src 'none'; script-src 'nonce-{nonce}'{own}; style-src 'nonce-{nonce}'{own}; "
-        "base-uri 'none'; form-action " + ("'self'" if served else "'none'")
+        f"default-src 'none'; script-src 'nonce-{nonce}'; style-src 'nonce-{nonce}'; "
+        "base-uri 'none'; form-action 'none'"
     )
