@@ -12,7 +12,7 @@ import os
 import sys
 import traceback
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -35,7 +35,7 @@ from routeplan._show.clidays import (
     days_settings,
     rest_settings,
 )
-from routeplan._show.cliforecast import BaseUrl, Hours, Members, Wanted, fetch
+from routeplan._show.cliforecast import BaseUrl, Hours, Members, Wanted, fetch, fetching
 from routeplan._show.clikit import GroupFile, RulesFile, kit_settings
 from routeplan._show.clioptions import (
     CoastError,
@@ -55,22 +55,25 @@ from routeplan._show.clioptions import (
     quantity,
     route_of,
 )
-from routeplan._show.console import emit_document, emit_text, plan_with_progress, write
-from routeplan._show.outputs import check_outputs, write_outputs
+from routeplan._show.console import (
+    emit_document,
+    emit_text,
+    plan_with_progress,
+    progress_line,
+    write,
+)
+from routeplan._show.delivery import GisFile, check_targets, deliver, write_legs
 from routeplan._show.wording import Clock, fit, plain
 from routeplan.errors import InputError, RouteplanError
 
 if TYPE_CHECKING:
     import xarray as xr
-    from rich.console import Console
 
-    from routeplan.plan import Plan
     from routeplan.route import Route
 
 __all__ = ["main", "run"]
 
 _INTERRUPTED = 130  # 128 + SIGINT, as shells have it
-_MAP, _LAUNCHES, _DOCUMENT = "map.png", "launches.png", "plan.json"
 
 # What is logged on the way is in a plan's notes; it would only spoil standard error.
 logging.getLogger("routeplan").addHandler(logging.NullHandler())
@@ -164,7 +167,9 @@ def _root(
 
 
 @app.command()
-def demo(out: OutDirectory = None, json: JsonFlag = False, force: Force = False) -> None:
+def demo(
+    out: OutDirectory = None, gis: GisFile = None, json: JsonFlag = False, force: Force = False
+) -> None:
     """Plan the built-in, invented trip: the whole job."""
     from routeplan._demo.files import demo_files, demo_group_file
     from routeplan.coastline import Coastline
@@ -174,7 +179,7 @@ def demo(out: OutDirectory = None, json: JsonFlag = False, force: Force = False)
     from routeplan.plan import Trip
     from routeplan.rules import read_group
 
-    targets = _check_out(out, force)
+    targets = check_targets(out, gis, force)
     files = demo_files()
     route = read_gpx(files.route)
     trip = Trip(
@@ -186,7 +191,7 @@ def demo(out: OutDirectory = None, json: JsonFlag = False, force: Force = False)
         invented=True,
         group=read_group(demo_group_file()),
     )
-    _deliver(plan_with_progress(trip), targets, json=json, force=force, out=out)
+    deliver(plan_with_progress(trip), targets, json=json)
 
 
 @app.command()
@@ -203,6 +208,7 @@ def legs(
     map_file: Annotated[
         Path | None, typer.Option("--map", metavar="FILE.png", help="Draw a map there.")
     ] = None,
+    gis: GisFile = None,
     force: Force = False,
 ) -> None:
     """Say what each leg commits you to: length, course, distance from shore, fetch, land."""
@@ -210,20 +216,38 @@ def legs(
 
     if map_file is not None:
         check_png(map_file, force)
+    check_targets(None, gis, force)
     line = route_of(route, select)
     trip = Trip(line, coast=own_coast(coast, coast_error), limits=limits_of(limits), now=now())
     plan = plan_with_progress(trip)
-    written = () if map_file is None else (map_file,)
-    if map_file is not None:
-        from routeplan.charts import map_figure, png_bytes
-
-        write_outputs({map_file: png_bytes(map_figure(plan))}, overwrite=force)
+    written = write_legs(plan, map_file, gis, overwrite=force)
     from routeplan.report import legs_document, render_legs
 
     if json:
         emit_document(legs_document(plan, written))
     else:
         emit_text(lambda console: render_legs(plan, console, details=details))
+
+
+@app.command()
+def trip(
+    file: Annotated[Path, typer.Argument(metavar="TRIP.toml", help="Your trip, see docs/trip.md.")],
+    out: OutDirectory = None,
+    gis: GisFile = None,
+    offline: Offline = False,
+    base_url: BaseUrl = None,
+    json: JsonFlag = False,
+    force: Force = False,
+) -> None:
+    """Plan a trip from its file: everything."""
+    from routeplan.tripfile import read_trip
+
+    targets = check_targets(out, gis, force)
+    with progress_line() as tell:
+        asked = read_trip(
+            file, now=now(), offline=offline, base_url=base_url, progress=fetching(tell)
+        )
+    deliver(plan_with_progress(asked), targets, json=json)
 
 
 @app.command()
@@ -272,13 +296,14 @@ def windows(
     rules: RulesFile = None,
     json: JsonFlag = False,
     out: OutDirectory = None,
+    gis: GisFile = None,
     force: Force = False,
 ) -> None:
     """Say when you can launch, what closes the window, and how sure that is."""
     from routeplan.plan import Trip
     from routeplan.propulsion import craft as named_craft
 
-    targets = _check_out(out, force)
+    targets = check_targets(out, gis, force)
     if zone is not None:
         Clock(zone)
     changes = {}
@@ -303,7 +328,7 @@ def windows(
         **settings,
         **days,
     )
-    _deliver(plan_with_progress(trip), targets, json=json, force=force, out=out)
+    deliver(plan_with_progress(trip), targets, json=json)
 
 
 def _forecast_of(line: Route, path: Path | None, wanted: Wanted | None) -> xr.Dataset:
@@ -315,42 +340,6 @@ def _forecast_of(line: Route, path: Path | None, wanted: Wanted | None) -> xr.Da
         path = fetch(wanted, line.bounds, now()).paths[0]
     assert path is not None
     return open_given(path, line.bounds)
-
-
-def _check_out(out: Path | None, force: bool) -> tuple[Path, ...]:
-    if out is None:
-        return ()
-    targets = tuple(out / name for name in (_MAP, _LAUNCHES, _DOCUMENT))
-    check_outputs(targets, overwrite=force, directory=out)
-    return targets
-
-
-def _deliver(
-    plan: Plan, targets: tuple[Path, ...], *, json: bool, force: bool, out: Path | None
-) -> None:
-    """Write the files, if any, and then say the answer."""
-    from routeplan.report import document_text, plan_document, render_plan
-
-    document = plan_document(plan, targets) if targets or json else {}
-    if targets:
-        from routeplan.charts import launches_figure, map_figure, png_bytes
-
-        content: Mapping[Path, bytes] = {
-            targets[0]: png_bytes(map_figure(plan)),
-            targets[1]: png_bytes(launches_figure(plan)),
-            targets[2]: document_text(document).encode(errors="replace"),
-        }
-        write_outputs(content, overwrite=force, directory=out)
-    if json:
-        emit_document(document)
-        return
-
-    def show(console: Console) -> None:
-        render_plan(plan, console)
-        for path in targets:
-            console.print(f"wrote {fit(plain(path), console.encoding)}")
-
-    emit_text(show)
 
 
 if __name__ == "__main__":

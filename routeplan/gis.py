@@ -128,5 +128,4 @@ def write_gis(plan: Plan, path: str | Path, *, overwrite: bool = False) -> None:
     from routeplan._gis import files as _files
 
     path = Path(path)
-    _files.check_gis(path)
     write_outputs({path: _files.gis_bytes(plan, path)}, overwrite=overwrite)

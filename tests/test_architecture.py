@@ -14,7 +14,7 @@ LAYERS = (
     ("geodesy", "route", "gpx", "coastline", "coastsource", "exposure"),
     ("wind", "forecast", "providers", "sampling", "sun", "thermal"),
     ("propulsion", "simulation", "waves", "leeway"),
-    ("limits", "windows", "stops", "rules", "provisions", "plan"),
+    ("limits", "windows", "stops", "rules", "provisions", "plan", "tripfile"),
     ("report", "charts", "sheet", "gis", "page", "cli", "__main__"),
 )
 ORDER = {name: i for i, name in enumerate(n for layer in LAYERS for n in layer)}

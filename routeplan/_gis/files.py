@@ -15,17 +15,16 @@ import numpy as np
 from routeplan import __version__
 from routeplan._gis import frames
 from routeplan._gis.fields import FIELDS
+from routeplan._gis.names import check_gis
 from routeplan._show.document import source_documents
 from routeplan._show.values import text, texts, utc
-from routeplan._show.wording import plain
-from routeplan.errors import InputError
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
     from routeplan.plan import Plan
 
-__all__ = ["check_gis", "gis_bytes"]
+__all__ = ["gis_bytes"]
 
 _DECIMALS = 9  # a tenth of a millimetre, so that nothing of a line is lost
 
@@ -55,18 +54,6 @@ def gis_bytes(plan: Plan, path: Path) -> bytes:
     if path.suffix.lower() == ".gpkg":
         return _geopackage(plan, layers)
     return _geojson(plan, layers)
-
-
-def check_gis(path: Path) -> None:
-    """Refuse a name that says no format.
-
-    Raises
-    ------
-    InputError
-    """
-    if path.suffix.lower() not in (".gpkg", ".geojson", ".json"):
-        msg = f"{plain(path)}: the end of the name says no format; allowed are .gpkg and .geojson"
-        raise InputError(msg, path=path)
 
 
 def _about(plan: Plan) -> dict[str, Any]:

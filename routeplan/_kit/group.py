@@ -11,7 +11,8 @@ from routeplan._kit.file import Entry, KitFile, read_kit_file
 from routeplan.errors import InputError
 from routeplan.units import ZERO_CELSIUS_K
 
-__all__ = ["BAG_KINDS", "Bag", "Group", "Person", "Spare", "check_marks", "read_group"]
+__all__ = ["BAG_KINDS", "Bag", "Group", "Person", "Spare", "check_marks", "group_of",
+           "read_group"]  # fmt: skip
 
 BAG_KINDS = ("quick", "day", "main", "extra", "deck")
 _MARKS = ("moving_water", "traffic_area", "phone_coverage")
@@ -105,12 +106,18 @@ class Group:
 def read_group(path: str | Path) -> Group:
     """Read a group from a TOML file: `[group]`, `[[person]]`, `[[bag]]`, `[[spare]]`.
 
+    A table `[ashore]` is for the trip sheet and passed over here.
+
     Raises
     ------
     InputError
         In one line: file, line, what is wrong, what is allowed.
     """
-    file = read_kit_file(path, ("group", "person", "bag", "spare"))
+    return group_of(read_kit_file(path, ("group", "person", "bag", "spare", "ashore")))
+
+
+def group_of(file: KitFile) -> Group:
+    """The group of a file that is read already; see `read_group`."""
     people = tuple(_person(entry) for entry in file.entries("person"))
     if not 1 <= len(people) <= 100:
         msg = f"{file.path}: {len(people)} people; allowed are 1 to 100 tables [[person]]"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -23,7 +24,7 @@ from routeplan._show.clioptions import (
     route_of,
     surroundings,
 )
-from routeplan._show.console import emit_document, emit_text, progress_line
+from routeplan._show.console import Tell, emit_document, emit_text, progress_line
 from routeplan.errors import CoverageError, InputError
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from routeplan.providers import DownloadedForecast
     from routeplan.route import Route
 
-__all__ = ["BaseUrl", "Hours", "Members", "Wanted", "app", "fetch"]
+__all__ = ["BaseUrl", "Hours", "Members", "Wanted", "app", "fetch", "fetching"]
 
 _MOST_HOURS = 384.0  # the longest of the services reaches 16 days
 
@@ -147,11 +148,6 @@ def fetch(wanted: Wanted, bounds: Bounds, begin: np.datetime64) -> DownloadedFor
         msg = f"--hours: {wanted.hours:g} is not allowed; allowed are 1 to {_MOST_HOURS:g}"
         raise InputError(msg, field="--hours", value=wanted.hours)
     with progress_line() as tell:
-
-        def progress(what: str, done: int, total: int) -> None:
-            assert tell is not None
-            tell(f"fetching {what}", done / total if total else None)
-
         return get_forecast(
             wanted.provider,
             bounds=bounds,
@@ -161,8 +157,19 @@ def fetch(wanted: Wanted, bounds: Bounds, begin: np.datetime64) -> DownloadedFor
             offline=wanted.offline,
             base_url=wanted.base_url,
             now=now(),
-            progress=None if tell is None else progress,
+            progress=fetching(tell),
         )
+
+
+def fetching(tell: Tell | None) -> Callable[[str, int, int], None] | None:
+    """How a download tells of itself; None where nobody is looking."""
+    if tell is None:
+        return None
+
+    def progress(what: str, done: int, total: int) -> None:
+        tell(f"fetching {what}", done / total if total else None)
+
+    return progress
 
 
 def _along(path: Path, line: Route) -> xr.Dataset | None:

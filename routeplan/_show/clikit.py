@@ -13,7 +13,7 @@ __all__ = ["GroupFile", "RulesFile", "kit_settings"]
 
 GroupFile = Annotated[
     Path | None,
-    typer.Option("--group", metavar="FILE", help="People, craft and bags, TOML: adds the kit."),
+    typer.Option("--group", metavar="FILE", help="People, craft, bags, contact ashore, TOML."),
 ]
 RulesFile = Annotated[
     Path | None,
@@ -28,7 +28,8 @@ def kit_settings(group: Path | None, rules: Path | None) -> dict[str, Any]:
             msg = "--rules: needs --group FILE; rules are asked for a group"
             raise InputError(msg, field="--rules", path=rules)
         return {}
+    from routeplan._plan.ashoretable import read_ashore
     from routeplan.rules import read_group, read_rules
 
     own = None if rules is None else read_rules(rules)
-    return {"group": read_group(group), "kit_rules": own}
+    return {"group": read_group(group), "kit_rules": own, "ashore": read_ashore(group)}

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from routeplan.plan import Plan, Trip
 
-__all__ = ["emit_document", "emit_text", "plan_with_progress", "progress_line", "write"]
+__all__ = ["Tell", "emit_document", "emit_text", "plan_with_progress", "progress_line", "write"]
 
 Tell = Callable[[str, float | None], None]
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan import __version__
+from routeplan._sheet.document import sheet_document
 from routeplan._show.daydocument import day_document, itinerary_document
 from routeplan._show.kitdocument import kit_documents
 from routeplan._show.legdocument import leg_documents
@@ -98,6 +99,7 @@ def plan_document(plan: Plan, files: Sequence[Path] = ()) -> dict[str, Any]:
     document["launches"] = [launch for _, scan in scans for launch in _launches(scan)]
     document["windows"] = [_window(window) for stage, _ in scans for window in stage.windows]
     document.update(kit_documents(plan.kit))
+    document["sheet"] = None if plan.sheet is None else sheet_document(plan.sheet)
     return document
 
 

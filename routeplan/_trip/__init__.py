@@ -1,0 +1,1 @@
+"""Parts of `tripfile`: a trip as its file tells it, made of what the file names."""
