@@ -39,6 +39,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from routeplan.errors import InputError
+from routeplan.units import range_words
 
 __all__ = [
     "AIR_DENSITY_KG_M3",
@@ -128,13 +129,17 @@ class Craft:
         for field, (low, high) in _RANGES.items():
             value = getattr(self, field)
             if not (isinstance(value, (int, float)) and low <= value <= high):
-                msg = f"craft {self.name!r}: {field} is {value!r}; allowed is {low:g} to {high:g}"
+                what = f"{field} is {value!r}; allowed is {low:g} to {high:g}"
+                if field == "still_water_speed_ms" and isinstance(value, (int, float)):
+                    allowed = range_words(low, high, "speed")
+                    what = f"a speed in still water of {value:.3g} m/s; allowed is {allowed}"
+                msg = f"craft {self.name!r}: {what}"
                 raise InputError(msg, field=field, value=value)
         if _hull_thrust(self) <= 0.0:
             msg = (
                 f"craft {self.name!r}: {self.power_w:g} W do not reach "
-                f"{self.still_water_speed_ms:g} m/s against still air alone; "
-                "give more power_w or a lower still_water_speed_ms"
+                f"{self.still_water_speed_ms:.3g} m/s against still air alone; "
+                "give a lower speed in still water, or more power_w"
             )
             raise InputError(msg, field="power_w", value=self.power_w)
 

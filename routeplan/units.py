@@ -41,6 +41,8 @@ __all__ = [
     "US_GALLON_M3",
     "ZERO_CELSIUS_K",
     "parse_quantity",
+    "quantity_words",
+    "range_words",
     "to_celsius",
     "to_knots",
 ]
@@ -206,6 +208,39 @@ def _beaufort(number: str, shown: str) -> float:
         )
         raise InputError(msg, value=number)
     return BEAUFORT_TOP_MS[int(force)]
+
+
+def range_words(low: float, high: float, dimension: str) -> str:
+    """Range of a quantity in units that people use: "10 min to 2 d", "0 to 60 m/s (117 kn)".
+
+    Parameters
+    ----------
+    low, high : float
+        In SI; an infinite `high` is "or more".
+    dimension : str
+        A key of `UNITS`, or "" for a bare number.
+    """
+    if high == math.inf:
+        return f"{quantity_words(low, dimension)} or more"
+    if "speed" in dimension:  # one unit, so that both ends compare at a glance
+        return f"{low:g} to {high:g} m/s ({high / KNOT_MS:.0f} kn)"
+    return f"{quantity_words(low, dimension)} to {quantity_words(high, dimension)}"
+
+
+def quantity_words(value: float, dimension: str) -> str:
+    """A quantity in SI as people write it, in a unit of its size: "1.5 km", "30 min"."""
+    if dimension == "length":
+        return f"{value / 1000.0:,g} km" if value >= 1000.0 else f"{value:g} m"
+    if dimension == "time":
+        sizes = ((86_400.0, "d"), (HOUR_S, "h"), (60.0, "min"))
+        size, unit = next((it for it in sizes if value >= it[0]), (1.0, "s"))
+        return f"{value / size:g} {unit}"
+    if dimension == "temperature":
+        return f"{to_celsius(value):g} °C"
+    if dimension == "share":
+        return f"{100.0 * value:g} %"
+    unit = next(iter(UNITS.get(dimension, ("",))))
+    return f"{value:,g} {unit}".strip()
 
 
 def to_knots(speed_ms: Any) -> Any:

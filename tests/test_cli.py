@@ -447,19 +447,26 @@ def test_usage_errors_name_the_option_and_what_is_allowed(capfd, here, arguments
     ("option", "value", "word"),
     [
         ("--step", "30", "min"),
-        ("--step", "1 s", "minute"),
-        ("--step", "-5 min", ""),
+        ("--step", "1 s", "'1 s' is out of range; allowed is 1 min to 1 d"),
+        ("--step", "-5 min", "allowed is 1 min to 1 d"),
         ("--speed", "fast", "km/h"),
-        ("--speed", "600 km/h", ""),
+        ("--speed", "600 km/h", "a speed in still water of 167 m/s; allowed is 0.2 to 5 m/s"),
+        ("--speed", "17 km/h", "do not reach 4.72 m/s against still air alone"),
         ("--craft", "tank", "touring board"),
         ("--zone", "Mars", "Europe/Stockholm"),
+        ("--old-after", "-1 h", "'-1 h' is out of range; allowed is 0 s or more"),
+        ("--reach", "50 m", "a longest stage of 50 m is not allowed; allowed is 100 m to 1,000 km"),
+        ("--party", "0", "a party of 0 is not allowed; allowed is 1 to 10,000"),
     ],
 )
 @pytest.mark.usefixtures("here")
 def test_bad_values_of_windows(capfd, option, value, word):
     forecast = demo_files().forecast_netcdf
     line = refused(capfd, "windows", "good.gpx", "--forecast", forecast, option, value)
+    assert line.startswith(f"routeplan: {option}: ")
     assert word in line
+    assert "_ms" not in line
+    assert "_m " not in line
 
 
 def test_message_of_a_hostile_file_name_is_one_clean_line(capfd):

@@ -165,7 +165,7 @@ def test_what_the_user_gives_is_no_assumption():
         ("sea kayak", {"colour": 1}, "a craft has no 'colour'; allowed are still_water_speed_ms"),
         ("sea kayak", {"posture": "lying"}, "posture 'lying' is unknown; allowed are standing"),
         ("sea kayak", {"power_w": math.nan}, "power_w is nan; allowed is 5 to 500"),
-        ("sea kayak", {"still_water_speed_ms": 20.0}, "is 20.0; allowed is 0.2 to 5"),
+        ("sea kayak", {"still_water_speed_ms": 20.0}, "still water of 20 m/s; allowed is 0.2 to 5"),
         ("sea kayak", {"still_water_speed_ms": "fast"}, "is 'fast'; allowed is 0.2 to 5"),
         (
             "touring board",

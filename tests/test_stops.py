@@ -218,8 +218,8 @@ def test_rests_and_detours_take_time(straight_coast):
             {"depart": MIDNIGHT + 9 * HOUR, "home_by": MIDNIGHT + 8 * HOUR},
             r"home by 2026-06-21T08:00Z is not after the departure 2026-06-21T09:00Z",
         ),
-        ({"night_s": -1.0}, r"night_s -1\.0 is not allowed; allowed is 0 to 86400"),
-        ({"party": 0}, r"party 0 is not allowed"),
+        ({"night_s": -1.0}, r"a shortest night of -1 s is not allowed; allowed is 0 s to 1 d"),
+        ({"party": 0}, r"a party of 0 is not allowed"),
     ],
 )
 def test_bad_wishes_get_one_line(straight_coast, wishes, message):

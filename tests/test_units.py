@@ -1,11 +1,13 @@
 """Quantities as people write them."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from routeplan.errors import InputError
-from routeplan.units import KNOT_MS, UNITS, parse_quantity, to_celsius, to_knots
+from routeplan.units import KNOT_MS, UNITS, parse_quantity, range_words, to_celsius, to_knots
 
 
 @pytest.mark.parametrize(
@@ -100,6 +102,22 @@ def test_any_text_is_read_or_refused(text, dimension):
     except InputError:
         return
     assert value == value  # a number, never nan
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "dimension", "words"),
+    [
+        (600.0, 172_800.0, "time", "10 min to 2 d"),
+        (0.0, 60.0, "wind speed", "0 to 60 m/s (117 kn)"),
+        (1.0, 1e6, "length", "1 m to 1,000 km"),
+        (0.0, 0.8, "share", "0 % to 80 %"),
+        (0.0, math.inf, "time", "0 s or more"),
+        (1, 10_000, "", "1 to 10,000"),
+        (0.0, 1e4, "specific energy", "0 J/kg to 10,000 J/kg"),
+    ],
+)
+def test_ranges_are_told_in_units_of_their_size(low, high, dimension, words):
+    assert range_words(low, high, dimension) == words
 
 
 def test_to_the_human_edge():

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from routeplan.errors import InputError
-from routeplan.units import parse_quantity, to_celsius, to_knots
+from routeplan.units import parse_quantity, range_words
 
 __all__ = ["Key", "read_table", "table_values"]
 
@@ -32,24 +32,7 @@ class Key:
     def range_words(self) -> str:
         """Allowed range for people."""
         none = ' or "none"' if self.optional else ""
-        if "speed" in self.dimension:  # one unit, so that both ends compare at a glance
-            return f"{self.low:g} to {self.high:g} m/s ({to_knots(self.high):.0f} kn){none}"
-        return f"{_words(self.low, self.dimension)} to {_words(self.high, self.dimension)}{none}"
-
-
-def _words(value: float, dimension: str) -> str:
-    """A bound in a unit that people use, exact to what it shows."""
-    if dimension == "length":
-        return f"{value / 1000.0:,g} km" if value >= 1000.0 else f"{value:g} m"
-    if dimension == "time":
-        units = ((86_400.0, "d"), (3_600.0, "h"), (60.0, "min"))
-        size, unit = next((u for u in units if value >= u[0]), (1.0, "s"))
-        return f"{value / size:g} {unit}"
-    if dimension == "temperature":
-        return f"{to_celsius(value):g} °C"
-    if dimension == "share":
-        return f"{100.0 * value:g} %"
-    return f"{value:g} J/kg"
+        return f"{range_words(self.low, self.high, self.dimension)}{none}"
 
 
 def read_table(path: str | Path, keys: Mapping[str, Key]) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from routeplan._show.clioptions import moment, quantity
+from routeplan._show.clioptions import moment, named, quantity
 from routeplan._show.wording import plain
 from routeplan.errors import InputError
 
@@ -70,16 +70,15 @@ def days_settings(
     """What a trip is told of its days."""
     from routeplan.stops import StageWishes, read_places
 
-    return {
-        "places": () if places is None else read_places(places),
-        "wishes": StageWishes(
-            reach_m=None if reach is None else quantity("--reach", reach, "length"),
-            depart=None if depart is None else moment("--depart", depart),
-            home_by=None if home_by is None else moment("--home-by", home_by),
-            party=party,
-            other_trips=others,
-        ),
+    given: dict[str, Any] = {
+        "reach_m": None if reach is None else quantity("--reach", reach, "length"),
+        "depart": None if depart is None else moment("--depart", depart),
+        "home_by": None if home_by is None else moment("--home-by", home_by),
     }
+    found = () if places is None else read_places(places)
+    with named(reach_m="--reach", party="--party", home_by="--home-by"):
+        wishes = StageWishes(**given, party=party, other_trips=others)
+    return {"places": found, "wishes": wishes}
 
 
 def rest_settings(
@@ -101,7 +100,7 @@ def rest_settings(
         raise InputError(msg, field="--others")
     when = moment("--at", at)
     latitude, longitude = _position(position)
-    try:
+    with named("--from"):
         rest, places, wishes = rest_of_trip(
             route,
             days["places"],
@@ -110,9 +109,6 @@ def rest_settings(
             when=when,
             wishes=days["wishes"],
         )
-    except InputError as error:
-        msg = f"--from: {error}"
-        raise InputError(msg, field="--from", value=position) from None
     return rest, {**days, "places": places, "wishes": wishes}
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
+import math
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,13 +14,14 @@ import typer
 from routeplan._show.outputs import check_outputs
 from routeplan._show.wording import plain
 from routeplan.errors import InputError
-from routeplan.units import parse_quantity
+from routeplan.units import parse_quantity, range_words
 
 if TYPE_CHECKING:
     import numpy as np
 
     from routeplan.coastline import Coastline
     from routeplan.limits import Limits
+    from routeplan.propulsion import Craft
     from routeplan.route import Route
 
 __all__ = [
@@ -34,8 +38,10 @@ __all__ = [
     "RouteOption",
     "Select",
     "check_png",
+    "craft_of",
     "limits_of",
     "moment",
+    "named",
     "now",
     "own_coast",
     "quantity",
@@ -133,24 +139,53 @@ def own_coast(path: Path | None, error_m: float | None) -> Coastline | None:
             raise InputError(msg, field="--coast-error", value=error_m)
         return None
     if error_m is not None and not 0.0 <= error_m <= 100_000.0:
-        msg = f"--coast-error: {error_m} m is not allowed; allowed are 0 to 100000 m"
+        msg = f"--coast-error: {error_m} m is not allowed; allowed are 0 to 100,000 m"
         raise InputError(msg, field="--coast-error", value=error_m)
     from routeplan.coastline import Coastline
 
     return Coastline.from_file(path, nominal_error_m=error_m)
 
 
-def quantity(option: str, text: str, dimension: str, *, least: float | None = None) -> float:
-    """A quantity with its unit, in SI, not below `least`."""
-    try:
+def quantity(
+    option: str, text: str, dimension: str, *, least: float = -math.inf, most: float = math.inf
+) -> float:
+    """A quantity with its unit, in SI, from `least` to `most`."""
+    with named(option):
         value = parse_quantity(text, dimension)
-    except InputError as error:
-        msg = f"{option}: {error}"
-        raise InputError(msg, field=option, value=text) from None
-    if least is not None and value < least:
-        msg = f"{option}: {plain(text, 60)!r} is too small; allowed is {least:g} or more"
+    if not least <= value <= most:
+        allowed = range_words(least, most, dimension)
+        msg = f"{option}: {plain(text, 60)!r} is out of range; allowed is {allowed}"
         raise InputError(msg, field=option, value=text)
     return value
+
+
+@contextlib.contextmanager
+def named(*options: str, **of_field: str) -> Iterator[None]:
+    """Begin what is refused inside with the option that it came from.
+
+    That is the one of the field refused (`reach_m="--reach"`), or else the first of `options`.
+    """
+    try:
+        yield
+    except InputError as error:
+        option = of_field.get(error.field or "", options[0] if options else "")
+        if not option:
+            raise
+        msg = f"{option}: {error}"
+        raise InputError(msg, field=option, value=error.value) from None
+
+
+def craft_of(name: str, speed: str | None) -> Craft:
+    """The craft of that name, with the user's own speed in still water."""
+    from routeplan.propulsion import craft
+
+    with named("--craft"):
+        it = craft(name)
+    if speed is None:
+        return it
+    value = quantity("--speed", speed, "speed")
+    with named("--speed"):
+        return craft(name, still_water_speed_ms=value)
 
 
 def now() -> np.datetime64:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from routeplan.errors import InputError
 from routeplan.limits import Verdict
+from routeplan.units import quantity_words, range_words
 
 __all__ = ["Hops", "StageWeights", "StageWishes", "hop_costs"]
 
@@ -16,6 +17,17 @@ FloatArray = NDArray[np.float64]
 TimeArray = NDArray[np.datetime64]
 
 _ROUNDING = 1e-9
+
+# Field of the wishes: what it is, the least and the most allowed in SI, its dimension.
+_RANGES = {
+    "reach_m": ("a longest stage", 100.0, 1e6, "length"),
+    "night_s": ("a shortest night", 0.0, 86_400.0, "time"),
+    "break_camp_s": ("a time to break camp", 0.0, 43_200.0, "time"),
+    "party": ("a party", 1, 10_000, ""),
+    "landing_wave_m": ("a wave to land in", 0.05, 20.0, "length"),
+    "landing_wind_ms": ("a wind to land in", 0.5, 60.0, "speed"),
+    "off_line_m": ("a distance off the line", 1.0, 20_000.0, "length"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,19 +122,12 @@ class StageWishes:
     weights: StageWeights = field(default_factory=StageWeights)
 
     def __post_init__(self) -> None:
-        ranges = {
-            "reach_m": (100.0, 1e6),
-            "night_s": (0.0, 86_400.0),
-            "break_camp_s": (0.0, 43_200.0),
-            "party": (1, 10_000),
-            "landing_wave_m": (0.05, 20.0),
-            "landing_wind_ms": (0.5, 60.0),
-            "off_line_m": (1.0, 20_000.0),
-        }
-        for name, (low, high) in ranges.items():
+        for name, (words, low, high, dimension) in _RANGES.items():
             value = getattr(self, name)
             if value is not None and not low <= value <= high:
-                msg = f"{name} {value} is not allowed; allowed is {low:g} to {high:g}"
+                allowed = range_words(low, high, dimension)
+                shown = quantity_words(value, dimension)
+                msg = f"{words} of {shown} is not allowed; allowed is {allowed}"
                 raise InputError(msg, field=name, value=value)
         if self.home_by is not None and self.depart is not None and self.home_by <= self.depart:
             msg = (
