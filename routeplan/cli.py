@@ -49,7 +49,9 @@ from routeplan._show.clioptions import (
     RouteFile,
     Select,
     check_png,
+    craft_of,
     limits_of,
+    named,
     now,
     own_coast,
     quantity,
@@ -301,18 +303,15 @@ def windows(
 ) -> None:
     """Say when you can launch, what closes the window, and how sure that is."""
     from routeplan.plan import Trip
-    from routeplan.propulsion import craft as named_craft
 
     targets = check_targets(out, gis, force)
     if zone is not None:
-        Clock(zone)
-    changes = {}
-    if speed is not None:
-        changes["still_water_speed_ms"] = quantity("--speed", speed, "speed")
+        with named("--zone"):
+            Clock(zone)
     wanted = None if get is None else Wanted(get, hours, members, offline, base_url)
     settings: dict[str, Any] = {
-        "craft": named_craft(craft, **changes),
-        "launch_step_s": quantity("--step", step, "time"),
+        "craft": craft_of(craft, speed),
+        "launch_step_s": quantity("--step", step, "time", least=60.0, most=86_400.0),
         "old_after_s": quantity("--old-after", old_after, "time", least=0.0),
         "limits": limits_of(limits),
         **kit_settings(group, rules),

@@ -417,8 +417,8 @@ def test_a_forecast_elsewhere_does_not_cover(capfd, here):
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        ([], ["Missing command", "demo, forecast, legs, windows"]),
-        (["sail"], ["sail", "demo, forecast, legs, windows"]),
+        ([], ["Missing command", "demo, forecast, legs, page, trip, windows"]),
+        (["sail"], ["sail", "demo, forecast, legs, page, trip, windows"]),
         (["forecast"], ["show"]),
         (["legs"], ["ROUTE.gpx"]),
         (["legs", "good.gpx", "--speed", "3"], ["--speed", "--select", "--map"]),

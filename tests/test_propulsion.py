@@ -175,7 +175,7 @@ def test_what_the_user_gives_is_no_assumption():
     ],
 )
 def test_bad_craft(name, changes, message):
-    with pytest.raises(InputError, match=r"allowed|give more power") as caught:
+    with pytest.raises(InputError, match=r"allowed|give a lower speed") as caught:
         craft(name, **changes)
     assert message in str(caught.value)
 
