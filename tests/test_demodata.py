@@ -18,7 +18,7 @@ from geographiclib.geodesic import Geodesic
 from pyproj import Transformer
 
 from routeplan._demo.data import GRIB_PARAMETERS, main, write_demo
-from routeplan._demo.files import LIMITS, README, ROUTE, demo_files
+from routeplan._demo.files import GROUP, LIMITS, README, ROUTE, demo_files, demo_group_file
 from routeplan._demo.trip import ROUTE_POINTS, WAYPOINTS
 from routeplan.errors import InputError
 from routeplan.forecast import open_forecast
@@ -92,7 +92,8 @@ def test_package_holds_what_the_script_writes(tmp_path):
     write_demo(tmp_path)
     packaged, written = demo_files(), demo_files(tmp_path)
     folder = packaged.route.parent
-    for name in (ROUTE, LIMITS, README):
+    for name in (ROUTE, LIMITS, GROUP, README):
+        assert f"{name} " in (folder / README).read_text(encoding="utf-8") or name == README
         assert (folder / name).read_bytes() == (tmp_path / name).read_bytes()
     with (
         xr.open_dataset(packaged.forecast_netcdf) as old,
@@ -108,9 +109,10 @@ def test_package_holds_what_the_script_writes(tmp_path):
 def test_everything_says_that_it_is_invented():
     files = demo_files()
     folder = files.route.parent
-    for path in (files.route, files.forecast_netcdf, files.forecast_grib, files.limits):
+    paths = (files.route, files.forecast_netcdf, files.forecast_grib, files.limits)
+    for path in (*paths, demo_group_file()):
         assert path.name.startswith("invented_")
-    for name in (ROUTE, LIMITS, README):
+    for name in (ROUTE, LIMITS, GROUP, README):
         assert "INVENTED" in (folder / name).read_text(encoding="utf-8")
     route = gpxpy.parse(files.route.read_text(encoding="utf-8"))
     assert "not for navigation" in route.description
@@ -140,6 +142,8 @@ def test_writer_leaves_files_that_are_there(tmp_path):
 def test_missing_file_is_named(tmp_path):
     with pytest.raises(InputError, match=r"invented_route.gpx: file of the demo"):
         demo_files(tmp_path)
+    with pytest.raises(InputError, match=r"invented_group.toml: file of the demo"):
+        demo_group_file(tmp_path)
 
 
 def test_route_file_holds_the_points():

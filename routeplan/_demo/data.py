@@ -28,7 +28,15 @@ import numpy as np
 # process; a pyproj that is loaded after it finds no database and crashes at exit.
 import pyproj  # noqa: F401
 
-from routeplan._demo.files import FORECAST_GRIB, FORECAST_NETCDF, LIMITS, README, ROUTE
+from routeplan._demo.files import (
+    FORECAST_GRIB,
+    FORECAST_NETCDF,
+    GROUP,
+    LIMITS,
+    README,
+    ROUTE,
+)
+from routeplan._demo.group import group_text
 from routeplan._demo.trip import INVENTED, LIMITS_TEXT, README_TEXT, route_gpx
 from routeplan.errors import InputError
 
@@ -187,7 +195,7 @@ def _temperature() -> Floats:
 
 
 def write_demo(directory: Path, *, force: bool = False) -> None:
-    """Write the scenario's five files, the same on every run.
+    """Write the scenario's six files, the same on every run.
 
     Raises
     ------
@@ -195,7 +203,7 @@ def write_demo(directory: Path, *, force: bool = False) -> None:
         One of the files exists already and `force` is not set.
     """
     directory.mkdir(parents=True, exist_ok=True)
-    names = (ROUTE, FORECAST_NETCDF, FORECAST_GRIB, LIMITS, README)
+    names = (ROUTE, FORECAST_NETCDF, FORECAST_GRIB, LIMITS, GROUP, README)
     for name in names:
         if (directory / name).exists() and not force:
             msg = f"{directory / name}: exists already; --force overwrites it"
@@ -205,6 +213,7 @@ def write_demo(directory: Path, *, force: bool = False) -> None:
     _write_grib(weather, directory / FORECAST_GRIB)
     (directory / ROUTE).write_text(route_gpx(), encoding="utf-8")
     (directory / LIMITS).write_text(LIMITS_TEXT, encoding="utf-8")
+    (directory / GROUP).write_text(group_text(), encoding="utf-8")
     (directory / README).write_text(README_TEXT, encoding="utf-8")
 
 

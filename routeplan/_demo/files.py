@@ -49,19 +49,32 @@ def demo_files(directory: Path | None = None) -> DemoFiles:
     InputError
         A file of the scenario is not there.
     """
-    if directory is None:
-        directory = Path(str(files("routeplan").joinpath("data", "demo")))
+    folder = _folder(directory)
     names = (ROUTE, FORECAST_NETCDF, FORECAST_GRIB, LIMITS)
-    for name in names:
-        if not (directory / name).is_file():
-            msg = (
-                f"{directory / name}: file of the demo scenario is missing; "
-                "write the scenario with: python -m routeplan._demo.data DIRECTORY"
-            )
-            raise InputError(msg, path=directory / name)
-    return DemoFiles(*(directory / name for name in names))
+    return DemoFiles(*(_there(folder / name) for name in names))
 
 
-def demo_group_file() -> Path:
-    """Path of the demo's group, which is installed with the package and written by hand."""
-    return Path(str(files("routeplan").joinpath("data", "demo", GROUP)))
+def demo_group_file(directory: Path | None = None) -> Path:
+    """Path of the demo's group, by default of the copy that is installed with the package.
+
+    Raises
+    ------
+    InputError
+        It is not there.
+    """
+    return _there(_folder(directory) / GROUP)
+
+
+def _folder(directory: Path | None) -> Path:
+    packaged = files("routeplan").joinpath("data", "demo")
+    return Path(str(packaged)) if directory is None else directory
+
+
+def _there(path: Path) -> Path:
+    if not path.is_file():
+        msg = (
+            f"{path}: file of the demo scenario is missing; "
+            "write the scenario with: python -m routeplan._demo.data DIRECTORY"
+        )
+        raise InputError(msg, path=path)
+    return path

@@ -6,7 +6,7 @@ full resolution), which lacks most small skerries and every shoal; it is not for
 
 from __future__ import annotations
 
-from routeplan._demo.files import FORECAST_GRIB, FORECAST_NETCDF, LIMITS, ROUTE
+from routeplan._demo.files import FORECAST_GRIB, FORECAST_NETCDF, GROUP, LIMITS, ROUTE
 
 __all__ = ["INVENTED", "LIMITS_TEXT", "README_TEXT", "ROUTE_POINTS", "WAYPOINTS", "route_gpx"]
 
@@ -107,6 +107,7 @@ all shoals, and whose shores can be some hundred metres out of place.
                          the words "{INVENTED}"
                          in the local use section of every message
 {LIMITS}     the group's limits
+{GROUP}      the group: four people without names, their craft, bags and spares
 
 The weather: fair on 13, 14 and 17 July with an onshore sea breeze in the afternoon; a blow from
 the south-west of about 14 m/s on the 15th, after which the sea goes down until the 16th.
