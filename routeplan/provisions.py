@@ -47,6 +47,7 @@ __all__ = [
 _EFFICIENCY = (0.60, 0.50, 0.40)  # share of heat that reaches the water; assumption, no source
 _WIND_FACTOR = ((1.0, 1.1, 1.3), (1.0, 1.2, 1.6))  # calm, windy camp, with a screen; assumption
 _WINDY_MS = 5.0
+_DETOUR_M = 500.0  # a longer way to water is told
 _SLEEP_H, _CAMP_H = 8.0, 3.0  # hours of a day asleep, and setting up, cooking, packing; assumption
 
 
@@ -100,6 +101,11 @@ class Refill:
     along_m: float
     off_m: float
 
+    @property
+    def detour_m(self) -> float:
+        """What fetching water there adds to the way: out from the line and back [m]."""
+        return 2.0 * self.off_m
+
 
 @dataclass(frozen=True, slots=True)
 class Demand:
@@ -119,7 +125,8 @@ class Provisions:
 
     `water_l` for the whole trip with the reserve; `carried_l` the most between two refills, which
     is what has to be carried at one time; `energy_kcal` without the reserve; `food_kg`, `fuel_g`
-    with it. `refills` are the places counted on, `notes` what was assumed or is unknown.
+    with it. `refills` are the places counted on, `left_out` those too far off the line, `notes`
+    what was assumed or is unknown.
     """
 
     people: tuple[Demand, ...]
@@ -130,6 +137,7 @@ class Provisions:
     fuel_g: Range
     heated_l: Range
     refills: tuple[Refill, ...]
+    left_out: tuple[Refill, ...]
     days: int
     notes: tuple[str, ...]
 
@@ -152,14 +160,17 @@ def provisions_for(
     nights : sequence of Night
         Between the stages.
     refills : sequence of Refill
-        In order along the line; the start counts as one.
+        In order along the line; the start counts as one, and none that lies farther off the line
+        than the group wants.
     posture : str
         Of the paddlers: "standing", "kneeling", "sitting".
     """
     styles = [COOKING[group.cooking]] if group.cooking else list(COOKING.values())
     days = sum(outing.days for outing in outings)
+    near = tuple(refill for refill in refills if refill.off_m <= group.refill_within_m)
+    far = tuple(refill for refill in refills if refill not in near)
     people = tuple(
-        _demand(person, group, outings, refills, styles, posture) for person in group.people
+        _demand(person, group, outings, near, styles, posture) for person in group.people
     )
     heated = _heated(styles).times(*(days * len(people),) * 3)
     return Provisions(
@@ -170,9 +181,10 @@ def provisions_for(
         food_kg=_sum([p.food_kg for p in people]),
         fuel_g=_fuel(group, heated, nights, styles),
         heated_l=heated,
-        refills=tuple(refills),
+        refills=near,
+        left_out=far,
         days=days,
-        notes=tuple(_notes(group, outings, nights)),
+        notes=(*_notes(group, outings, nights), *_refill_notes(group, near, far)),
     )
 
 
@@ -293,3 +305,17 @@ def _notes(group: Group, outings: Sequence[Outing], nights: Sequence[Night]) -> 
     if any(night.coldest_k < ZERO_CELSIUS_K for night in nights):
         notes.append("butane does not boil off below -0.5 °C: take a mixture for the cold")
     return notes
+
+
+def _refill_notes(group: Group, near: Sequence[Refill], far: Sequence[Refill]) -> list[str]:
+    notes = [
+        f"{refill.name}: {refill.off_m:,.0f} m off the line, so {refill.detour_m:,.0f} m there and "
+        "back, which no hours count"
+        for refill in near
+        if refill.detour_m > _DETOUR_M
+    ]
+    return notes + [
+        f"{refill.name}: {refill.off_m:,.0f} m off the line, more than the "
+        f"{group.refill_within_m:,.0f} m of refill_within, so no water is counted on there"
+        for refill in far
+    ]

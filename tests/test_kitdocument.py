@@ -3,7 +3,9 @@
 import functools
 import io
 import json
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from planmaker import demo_plan
@@ -18,7 +20,7 @@ from routeplan._show.wording import Clock
 from routeplan.cli import run
 from routeplan.limits import Verdict
 from routeplan.report import document_text, plan_document, render_plan
-from routeplan.rules import read_group
+from routeplan.rules import read_group, read_rules
 
 
 @functools.cache
@@ -45,7 +47,7 @@ def test_every_line_of_the_kit_is_in_the_document():
     assert len(lines) == len(demo_kit().lines)
     for line in lines:
         assert {"item", "quantity", "per", "where", "reasons"} <= line.keys()
-        assert line["per"] in ("person", "group")
+        assert line["per"] in ("person", "group", "board", "kayak", "canoe")
         assert line["set"] in ("paddling", "dry", None)
         assert line["reasons"]
         assert all(hour["start"].endswith("Z") for hour in line["hours"])
@@ -68,6 +70,63 @@ def test_bags_add_up_in_the_document():
     assert all(night["verdict"] == "within" for night in packing["nights"])
 
 
+def close(figures, total):
+    """Figures of two decimals add up to a total of two decimals."""
+    return round(sum(figures), 2) == round(total, 2)
+
+
+def test_everything_in_the_document_adds_up():
+    """Bags and water and what is worn are what each carries; all of them are the load."""
+    found = document()
+    packing, people = found["packing"], found["packing"]["crafts"]
+    assert packing["homeless"] == []
+    for bag in packing["bags"]:
+        for key, name in (("mass_kg", "mass_kg"), ("water_kg", "water_kg"), ("volume_l", "used_l")):
+            assert close([thing[key] for thing in bag["things"]], bag[name]), bag["bag"]
+        assert sum(thing["quantity"] for thing in bag["things"]) == len(bag["items"])
+    for one in people:
+        own = [bag for bag in packing["bags"] if bag["owner"] == one["owner"]]
+        assert close([bag["water_kg"] for bag in own], one["water_kg"])
+        assert close([bag["mass_kg"] - bag["water_kg"] for bag in own], one["bags_kg"])
+        assert close([thing["mass_kg"] for thing in one["worn"]], one["worn_kg"])
+        assert close([one["bags_kg"], one["water_kg"], one["worn_kg"]], one["carried_kg"])
+        assert close([one["person_kg"], one["carried_kg"]], one["load_kg"])
+        assert close([one["load_kg"], one["left_kg"]], one["capacity_kg"])
+    for name in ("bags_kg", "water_kg", "worn_kg", "carried_kg"):
+        assert close([one[name] for one in people], packing["total"][name])
+    provisions = found["provisions"]
+    assert provisions["load_kg"] == packing["total"]["carried_kg"]
+    assert provisions["carried_l"] == pytest.approx(packing["total"]["water_kg"], abs=0.06)
+
+
+def test_shared_things_and_ones_own_are_all_that_is_in_the_bags():
+    found = document()
+    packing = found["packing"]
+    pieces = [thing for bag in packing["bags"] for thing in bag["things"]]
+    pieces += [thing for one in packing["crafts"] for thing in one["worn"]]
+    shared = sum(thing["mass_kg"] for thing in pieces if thing["shared"])
+    own = sum(thing["mass_kg"] for thing in pieces if not thing["shared"])
+    assert shared > 0.0
+    assert close([shared, own], packing["total"]["carried_kg"])
+    for line in found["kit"]:
+        if line["action"] not in ("wear", "carry"):
+            continue
+        many = [thing for thing in pieces if thing["item"] == line["item"]]
+        assert sum(thing["quantity"] for thing in many) == line["quantity"] == len(line["who"])
+        assert all(thing["shared"] is (line["per"] == "group" or len(set(line["who"])) < 4)
+                   for thing in many if thing not in packing["crafts"][0]["worn"])  # fmt: skip
+    listed = {line["item"] for line in found["kit"]}
+    assert {thing["item"] for thing in pieces} <= listed
+
+
+def test_places_to_refill_tell_the_way_there():
+    found = document()["provisions"]
+    for refill in (*found["refills"], *found["refills_left_out"]):
+        assert abs(refill["detour_m"] - 2 * refill["off_m"]) <= 1.0  # each rounded to 1 m
+    assert len(found["refills"]) == 2
+    assert found["refills_left_out"] == []
+
+
 def test_what_is_unknown_is_null():
     kit = demo_kit()
     nobody = replace(
@@ -82,11 +141,56 @@ def test_what_is_unknown_is_null():
 @pytest.mark.parametrize("width", [40, 80, 200])
 def test_the_terminal_shows_boxes_reasons_bags_and_totals(width):
     text = " ".join(rendered(demo_kit(), width).split())
+    lower = text.lower()
     for line in demo_kit().lines:
         assert line.item.rstrip(".") in text
-        assert line.reasons[0].rstrip(".") in text
+        for reason in line.reasons:
+            assert reason.rstrip(".").lower() in lower
     for words in ("[ ]", "Wear", "Carry", "Bags", "Water, food, fuel", "Camp 1", "main bag of A"):
         assert words in text
+
+
+def test_the_terminal_sums_what_each_carries():
+    text = " ".join(rendered(demo_kit(), 200).split())
+    total = 0.0
+    for one in demo_kit().packing.crafts:
+        found = re.search(
+            rf"{one.owner}: bags ([\d.]+) \+ drinking water ([\d.]+) \+ worn ([\d.]+) = "
+            r"([\d.]+) kg; with the paddler ([\d.]+) kg, stated capacity (\d+) kg\.",
+            text,
+        )
+        bags, water, worn, carried, load, _ = map(float, found.groups())
+        assert close([bags, water, worn], carried)
+        assert close([carried, one.person_kg], load)
+        total += carried
+        of_one = text[found.end() :].split(" with the paddler ")[0]
+        own = [b for b in demo_kit().packing.bags if b.bag.owner == one.owner]
+        room = r", [\d.]+ of [\d.]+ L(, ([\d.]+) kg)?( \+ ([\d.]+) kg of water)?"
+        told = [re.search(f"{b.bag.name}{room}", of_one) for b in own]
+        assert close([float(t[2] or 0) for t in told], bags)
+        assert close([float(t[4] or 0) for t in told], water)
+    every = re.search(
+        r"All: bags [\d.]+ \+ drinking water [\d.]+ \+ worn [\d.]+ = ([\d.]+) kg", text
+    )
+    assert close([total], float(every[1]))
+
+
+def test_an_empty_bag_is_told_to_be_empty():
+    kit = demo_kit()
+    bags = tuple(
+        replace(b, items=(), mass_kg=0.0, used_m3=0.0) if b.bag.name == "extra bag of A" else b
+        for b in kit.packing.bags
+    )
+    text = " ".join(rendered(replace(kit, packing=replace(kit.packing, bags=bags)), 200).split())
+    assert "extra bag of A, 0.0 of 18.0 L: empty" in text
+
+
+def test_the_same_reason_is_told_once():
+    text = " ".join(rendered(demo_kit(), 200).split())
+    text = text[text.index(" Carry ") : text.index(" Do ")]
+    for line in demo_kit().lines:
+        if line.action == "carry":
+            assert text.lower().count("; ".join(line.reasons).lower()) == 1, line.item
 
 
 def test_the_nights_tell_whose_bag_is_meant():
@@ -120,6 +224,17 @@ def test_the_demo_group_has_four_people_without_names():
     group = read_group(demo_group_file())
     assert [len(person.name) for person in group.people] == [1, 1, 1, 1]
     assert "INVENTED" in demo_group_file().read_text(encoding="utf-8")
+
+
+def test_the_documented_files_can_be_read(tmp_path):
+    docs = Path(__file__).parent.parent / "docs" / "kit.md"
+    people, rules = re.findall(r"```toml\n(.*?)```", docs.read_text(encoding="utf-8"), re.DOTALL)
+    (tmp_path / "group.toml").write_text(people, encoding="utf-8")
+    (tmp_path / "rules.toml").write_text(rules, encoding="utf-8")
+    assert len([line for line in people.splitlines() if line]) == 10
+    assert read_group(tmp_path / "group.toml").people[0].craft_type == "board"
+    found = read_rules(tmp_path / "rules.toml").rules
+    assert [rule.name for rule in found].count("VHF radio") == 2
 
 
 def test_windows_takes_a_group_and_own_rules(tmp_path, capsys):

@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 
-from routeplan._kit.packfit import PackItem, pack
+from routeplan._kit.packfit import PackItem, fair_shares, pack
 from routeplan.errors import InputError
 from routeplan.rules import Bag
 
@@ -18,16 +18,16 @@ def bag(name="bag", owner="A", kind="main", litres=10.0):
     return Bag(name, owner, kind, litres / FILL * L)
 
 
-def thing(name, litres, kg=1.0, owner="A", reach="main"):
-    return PackItem(name, owner, kg, litres * L, reach)
+def thing(name, litres, kg=1.0, owner="A", reach="main", apart="", water=0.0):
+    return PackItem(name, owner, kg, litres * L, reach, water, apart)
 
 
-def packed(items, bags, fixed=None, capacity=None):
+def packed(items, bags, people=None, capacity=None):
     owners = sorted({b.owner for b in bags})
     return pack(
         items,
         bags,
-        fixed or dict.fromkeys(owners, 70.0),
+        people or dict.fromkeys(owners, 70.0),
         capacity or dict.fromkeys(owners, 150.0),
     )
 
@@ -53,20 +53,31 @@ def test_an_infeasible_set_says_what_and_by_how_much():
 
 @pytest.mark.parametrize(("litres", "fits"), [(9.0, True), (0.1, False)])
 def test_beacon_and_radio_go_to_two_people_even_where_one_has_the_room(litres, fits):
-    things = [thing(name, 0.4, 0.2, "", "quick") for name in ("beacon", "VHF radio")]
+    names = ("beacon", "VHF radio")
+    things = [thing(name, 0.4, 0.2, "", "quick", "calls") for name in names]
     bags = [bag("a", "A", "quick", 9.0), bag("b", "B", "quick", litres)]
     found = packed(things, bags, {"A": 50.0, "B": 120.0}, {"A": 150.0, "B": 121.0})
     assert [len(load.items) for load in found.bags] == [1, 1]
     assert found.fits is fits
-    alike = [thing(name, 0.4, 0.2, "", "quick") for name in ("beacon", "flag")]
+    alike = [thing(name, 0.4, 0.2, "", "quick") for name in names]
     assert [len(load.items) for load in packed(
         alike, bags, {"A": 50.0, "B": 120.0}, {"A": 150.0, "B": 121.0}).bags] == [2, 0]  # fmt: skip
+
+
+def test_things_apart_are_spread_over_those_who_can_have_them():
+    bags = [bag(owner, owner, litres=50.0) for owner in "AB"]
+    gas = [thing("gas", 1.0, 0.4, "", apart="gas") for _ in range(5)]
+    light = packed(gas, bags, {"A": 40.0, "B": 120.0}, {"A": 300.0, "B": 300.0})
+    assert sorted(len(load.items) for load in light.bags) == [2, 3]
+    only = [bag("a", "A", "day"), bag("b", "B", "quick", 1.0)]
+    fire = [thing("lighter", 0.1, 0.1, "", "day", "fire"), thing("pot", 9.0, 1.0, "A", "day")]
+    assert packed(fire, only).fits is True
 
 
 @pytest.mark.parametrize("radios", [1, 2])
 def test_beacon_and_radio_go_together_where_there_are_too_few_people(radios):
     names = ("beacon", *["VHF radio"] * radios)
-    things = [thing(name, 0.4, 0.2, "", "quick") for name in names]
+    things = [thing(name, 0.4, 0.2, "", "quick", "calls") for name in names]
     bags = [bag(owner, owner, "quick", 9.0) for owner in "AB"[:radios]]
     found = packed(things, bags)
     assert found.fits is True
@@ -145,10 +156,74 @@ def test_least_room_missing_equals_trying_everything():
         assert found.fits is (least < 1e-8)
 
 
-def test_shared_things_go_to_the_lighter_loaded():
-    bags = [bag("a", "A"), bag("b", "B")]
-    found = packed([thing("x", 1.0, 5.0, owner="")], bags, {"A": 80.0, "B": 60.0})
-    assert found.load_kg == {"A": 80.0, "B": 65.0}
+def test_shared_things_go_to_whom_they_weigh_least_on():
+    bags = [bag("a", "A", litres=90.0), bag("b", "B", litres=90.0)]
+    shared = [thing(f"x{i}", 1.0, 1.0, owner="") for i in range(30)]
+    people, capacity = {"A": 60.0, "B": 90.0}, {"A": 200.0, "B": 230.0}
+    found = packed(shared, bags, people, capacity)
+    carried = {craft.owner: craft.carried_kg for craft in found.crafts}
+    assert carried == {"A": pytest.approx(13.0), "B": pytest.approx(17.0)}  # as 0.8 to 1
+    found = packed(shared, bags, people, {"A": 200.0, "B": 130.0})
+    carried = {craft.owner: craft.carried_kg for craft in found.crafts}
+    assert carried["B"] < carried["A"]  # the craft has less room left
+
+
+def test_fair_shares():
+    """The smaller of body mass and capacity left, each to its mean: common practice, no source."""
+    assert fair_shares({"A": 60.0, "B": 90.0}, {"A": 160.0, "B": 190.0}) == {
+        "A": pytest.approx(0.8), "B": pytest.approx(1.0),
+    }  # fmt: skip
+    assert fair_shares({"A": 60.0, "B": 90.0}, {"A": 100.0, "B": 190.0})["A"] == pytest.approx(
+        40.0 / 70.0
+    )
+    unknown = fair_shares({"A": math.nan, "B": 90.0}, {"A": math.nan, "B": math.nan})
+    assert unknown == {"A": 1.0, "B": 1.0}
+    assert fair_shares({"A": 90.0}, {"A": 80.0})["A"] == 1.0  # too heavy already: the only one
+
+
+def test_the_fairest_of_all_ways_to_share():
+    """The largest load over its fair share is within 0.5 % of the least of trying everything."""
+    rng = np.random.default_rng(11)
+    for _ in range(20):
+        people = {name: float(rng.uniform(50, 100)) for name in "ABC"}
+        capacity = {name: float(rng.uniform(150, 200)) for name in "ABC"}
+        bags = [bag(name, name, litres=100.0) for name in "ABC"]
+        items = [thing(f"t{i}", 1.0, float(rng.uniform(0.5, 8.0)), "") for i in range(6)]
+        shares = fair_shares(people, capacity)
+
+        def largest(who, items=items, shares=shares):
+            sums = dict.fromkeys("ABC", 0.0)
+            for item, name in zip(items, who, strict=True):
+                sums[name] += item.mass_kg
+            return max(sums[name] / shares[name] for name in sums)
+
+        least = min(largest(who) for who in itertools.product("ABC", repeat=6))
+        found = packed(items, bags, people, capacity)
+        got = max(craft.carried_kg / shares[craft.owner] for craft in found.crafts)
+        assert got == pytest.approx(least, rel=0.0051)
+
+
+def test_water_is_in_bags_with_room_and_counted_apart():
+    bags = [bag("e", kind="extra", litres=11.0), bag("m", kind="main", litres=20.0)]
+    water = [thing("container", 5.25, 5.1, "", "water", water=5.0) for _ in range(4)]
+    found = packed([*water, thing("tent", 8.0, 2.0)], bags)
+    assert found.fits is True
+    assert [load.water_kg for load in found.bags] == [10.0, 10.0]
+    (craft,) = found.crafts
+    assert (craft.water_kg, craft.bags_kg, craft.worn_kg) == (20.0, pytest.approx(2.4), 0.0)
+    assert craft.carried_kg == pytest.approx(22.4)
+    more = packed([*water, *water, thing("tent", 8.0, 2.0)], bags)
+    assert more.fits is False
+    assert "container" in more.problems[0]
+
+
+def test_what_is_worn_is_on_nobodys_bag_but_counts():
+    found = packed([thing("shoes", 3.0, 0.6, reach="worn"), thing("pot", 1.0, 0.5)], [bag()])
+    (craft,) = found.crafts
+    assert ([item.name for item in craft.worn], craft.worn_kg) == (["shoes"], 0.6)
+    assert craft.load_kg == pytest.approx(71.1)
+    assert craft.left_kg == pytest.approx(78.9)
+    assert found.owners_of("shoes") == ("A",)
 
 
 def test_too_many_things_are_refused():

@@ -17,6 +17,7 @@ from routeplan.rules import (
     LEVELS,
     ConditionError,
     Context,
+    RuleSet,
     apply_rules,
     check_condition,
     default_rules,
@@ -38,12 +39,12 @@ def one_rule(when, **more):
     return "\n".join([*lines, *(f"{k} = {v}" for k, v in more.items())]) + "\n"
 
 
-def applied(rule, values, level=None):
-    """Lines of one rule at one context of its level."""
-    rules = type(default_rules())((rule,), {})
-    legs = () if rule.level == "trip" else (1,)
-    context = Context(level or rule.level, values, 1, legs)
-    return apply_rules(rules, (context,), 4)
+def applied(name, values):
+    """Lines of one default rule at one context of every level it is asked at."""
+    ways = tuple(rule for rule in default_rules().rules if rule.name == name)
+    at = [Context(level, values, 1, () if level == "trip" else (1,))
+          for level in LEVELS if any(rule.level == level for rule in ways)]  # fmt: skip
+    return apply_rules(RuleSet(ways, {}), at, 4)
 
 
 # --- the language ---------------------------------------------------------------------------
@@ -179,7 +180,14 @@ def test_many_facts_at_once_end_in_time():
         (one_rule("alone", quantity=0), r"own.toml:6: .*quantity is 0; allowed is a number from 1"),
         (one_rule("alone", quantity=1.5), r"own.toml:6: .*allowed is a whole number"),
         (one_rule("alone", unknown='"no"'), r"own.toml:6: .*allowed are apply, skip"),
-        (one_rule("alone", per='"boat"'), r"own.toml:6: .*allowed are person, group"),
+        (one_rule("alone", per='"boat"'),
+         r"own.toml:6: .*allowed are person, group, board, kayak, canoe"),
+        ('[[rule]]\nname = "r"\nwhen = ["alone", "led"]\nwhy = ["a"]\ncarry = "x"\n',
+         r"own.toml:3: rule 'r': when has 2 conditions for 1 reasons; allowed are 1 to 8"),
+        ('[[rule]]\nname = "r"\nwhen = []\nwhy = "w"\ncarry = "x"\n', "has 0 conditions"),
+        ('[[rule]]\nname = "r"\nwhen = ["alone", 3]\nwhy = ["a", "b"]\ncarry = "x"\n',
+         r"own.toml:3: rule 'r': when is int"),
+        ('[[item]]\nname = "x"\nholds = "31 L"\n', r"own.toml:3: .*holds"),
         (one_rule("alone") * 2, r"own.toml:7: .*there twice"),
         ('[[rule]]\nname = "r"\nwhen = "alone"\nwhy = "w"\n', r"own.toml:2: .*does nothing"),
         ('[[rule]]\nname = "r"\ncarry = "x"\nwhy = "w"\n', r"own.toml:1: .*when is missing"),
@@ -258,7 +266,7 @@ def test_what_helps_in_distress_is_carried_all_the_way(tmp_path):
     rules = read_rules(rules_file(tmp_path, text))
     (line,) = apply_rules(rules, tuple(contexts([10.0, 1001.0, 2000.0])), 4)
     assert (line.where, line.legs) == ("whole trip", ())
-    assert line.reasons == ("because", "asked for by legs 2 and 3, carried all the way")
+    assert line.reasons == ("because (legs 2 and 3)", "carried all the way")
     lighter = '[[item]]\nname = "thing"\nmass = "1 kg"\n'
     item = rules.merged(read_rules(rules_file(tmp_path, lighter, "two.toml"))).item("thing")
     assert (item.mass_kg, item.distress) == (1.0, True)
@@ -270,7 +278,86 @@ def test_the_default_radio_is_for_the_whole_trip():
           for leg, far in ((1, 50.0), (2, 1500.0))]  # fmt: skip
     line = next(x for x in apply_rules(default_rules(), at, 2) if x.item == "VHF radio")
     assert (line.where, line.legs, line.notes) == ("whole trip", (), ())
-    assert line.reasons[-1] == "asked for by leg 2, carried all the way"
+    assert line.reasons[0].endswith("(leg 2)")
+    assert line.reasons[1:] == ("carried all the way",)
+
+
+def ways(tmp_path, *pairs, **more):
+    """A rule with several conditions, each with its reason."""
+    when, why = zip(*pairs, strict=True)
+    lines = ["[[rule]]", 'name = "r"', f"when = {list(when)}", f"why = {list(why)}",
+             'carry = ["thing"]', *(f"{k} = {v}" for k, v in more.items())]  # fmt: skip
+    return read_rules(rules_file(tmp_path, "\n".join(lines) + "\n"))
+
+
+def test_each_condition_of_a_rule_tells_its_own_reason_where_it_holds(tmp_path):
+    rules = ways(tmp_path, ("alone", "one"), ("offshore_m > 1000.0", "far"),
+                 ("offshore_m > 1900.0", "very far"))  # fmt: skip
+    (line,) = apply_rules(rules, tuple(contexts([10.0, 1500.0, 2000.0])), 4)
+    assert (line.where, line.rules, line.quantity) == ("legs 2 and 3", ("r",), 4)
+    assert line.reasons == ("far (legs 2 and 3)", "very far (leg 3)")
+    (line,) = apply_rules(rules, tuple(contexts([10.0, 1500.0])), 4)
+    assert line.reasons == ("far",)  # the only one: the line says where
+    assert apply_rules(rules, tuple(contexts([10.0])), 4) == ()
+
+
+def test_what_is_unknown_says_nothing_where_another_condition_surely_holds(tmp_path):
+    rules = ways(tmp_path, ("!alone", "many"), ("offshore_m > 1000.0", "far"))
+    (line,) = apply_rules(rules, tuple(contexts([10.0, None])), 4)
+    assert (line.where, line.reasons, line.notes) == ("whole trip", ("many",), ())
+    rules = ways(tmp_path, ("fetch_m > 1.0", "open"), ("offshore_m > 1000.0", "far"))
+    at = [Context("leg", {"offshore_m": 1500.0}, 1, (1,)), Context("leg", {}, 1, (2,))]
+    (line,) = apply_rules(rules, at, 4)  # nobody knows the fetch of either leg
+    assert line.reasons == ("open", "far")
+    assert "unknown: fetch_m" in line.notes[0]
+    (line,) = apply_rules(rules, at[:1], 4)
+    assert (line.reasons, line.notes) == (("far",), ())
+
+
+def test_a_rule_of_several_conditions_is_replaced_and_taken_away_as_one(tmp_path):
+    base = ways(tmp_path, ("alone", "one"), ("led", "two"))
+    assert [rule.why for rule in base.rules] == ["one", "two"]
+    assert len(base.merged(own(tmp_path, "overnight")).rules) == 1
+    off = read_rules(rules_file(tmp_path, '[[rule]]\nname = "r"\noff = true\n'))
+    assert base.merged(off).rules == ()
+
+
+@pytest.mark.parametrize(
+    ("crafts", "quantity", "notes"),
+    [
+        ((), 4, ()),
+        (("kayak", "board", "canoe", "kayak"), 2, ()),
+        (("board", "board", "board", "canoe"), 0, ()),
+        (
+            ("kayak", "", "board", "board"), 2,
+            ("the craft of 1 is of unknown type and may be a kayak",),
+        ),
+    ],
+)  # fmt: skip
+def test_what_is_per_kayak_is_for_those_in_kayaks(tmp_path, crafts, quantity, notes):
+    rules = own(tmp_path, "true", per='"kayak"', do='["Roll."]')
+    lines = apply_rules(rules, tuple(contexts([1.0])), 4, crafts)
+    assert [line.quantity for line in lines] == ([quantity, 1] if quantity else [])
+    assert all(line.notes == notes for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("crafts", "has", "lacks"),
+    [
+        (["board"] * 2, {"leash, ankle or calf", "board with its fins"},
+         {"spraydeck", "bailer and sponge"}),
+        (["kayak"] * 2, {"spraydeck", "kayak pump or sponge", "paddle float"},
+         {"leash, ankle or calf", "board with its fins", "bailer and sponge"}),
+        (["canoe"] * 2, {"bailer and sponge", "two lines for bow and stern"},
+         {"leash, ankle or calf", "spraydeck"}),
+        (["", "kayak"], {"leash, ankle or calf", "spraydeck", "bailer and sponge"}, set()),
+    ],
+)  # fmt: skip
+def test_boards_kayaks_and_canoes_have_kit_of_their_own(crafts, has, lacks):
+    at = [Context(level, {"moving_water": False}, 1, (1,)) for level in LEVELS]
+    items = {line.item for line in apply_rules(default_rules(), at, 2, crafts)}
+    assert has <= items
+    assert not lacks & items
 
 
 def test_an_unknown_fact_makes_the_rule_apply_with_a_note(tmp_path):
@@ -337,6 +424,8 @@ def test_leg_words(legs, words):
 CALM = {
     "alone": False, "darkness": False, "offshore_m": 1.0, "moving_water": False, "water_c": 18.0,
 }  # fmt: skip
+NEAR = {"alone": False, "offshore_m": 1.0, "help_h": 0.5}
+DAY = {"board": True, "overnight": False, "length_m": 1.0}
 BOTH_SIDES = {
     "leash": [({"moving_water": False}, {"moving_water": True})],
     "leash on moving water": [({"moving_water": True}, {"moving_water": False})],
@@ -381,6 +470,35 @@ BOTH_SIDES = {
         ({"overnight": False, "help_h": 1.01}, {"overnight": False, "help_h": 1.0}),
     ],
     "tow line": [({"group_size": 2.0}, {"group_size": 1.0})],
+    "people asked": [({"group_size": 2.0}, {"group_size": 1.0})],
+    "briefing": [({"group_size": 2.0}, {"group_size": 1.0})],
+    "moving water": [({"moving_water": True}, {"moving_water": False})],
+    "throw line": [({"moving_water": True}, {"moving_water": False})],
+    "seen in traffic": [({"traffic_area": True}, {"traffic_area": False})],
+    "distress signal to be seen": [
+        (NEAR | {"alone": True}, NEAR),
+        (NEAR | {"offshore_m": 1001.0}, NEAR | {"offshore_m": 999.0}),
+        (NEAR | {"offshore_m": 1000.001}, NEAR | {"offshore_m": 1000.0}),
+        (NEAR | {"help_h": 1.01}, NEAR | {"help_h": 1.0}),
+    ],
+    "hands and feet": [
+        ({"overnight": False, "length_m": 10001.0}, {"overnight": False, "length_m": 10000.0}),
+        ({"overnight": True, "length_m": 1.0}, {"overnight": False, "length_m": 1.0}),
+    ],
+    "spare fin": [
+        (DAY | {"length_m": 10001.0}, DAY | {"length_m": 10000.0}),
+        (DAY | {"overnight": True}, DAY),
+        (DAY | {"overnight": True}, DAY | {"overnight": True, "board": False}),
+    ],
+    "spare leash": [
+        ({"board": True, "overnight": True}, {"board": True, "overnight": False}),
+        ({"board": True, "overnight": True}, {"board": False, "overnight": True}),
+    ],
+    "wind at the camp": [
+        ({"overnight": True, "camp_wind_ms": 8.01}, {"overnight": True, "camp_wind_ms": 8.0}),
+        ({"overnight": True, "camp_wind_ms": 9.0}, {"overnight": False, "camp_wind_ms": 9.0}),
+    ],
+    "way back": [({"back_m": 1001.0}, {"back_m": 1000.0})],
     "paddling clothes": [({"water_c": 10.0}, {"water_c": 9.9})],
     "wetsuit": [
         ({"water_c": 14.9}, {"water_c": 15.0}),
@@ -389,7 +507,7 @@ BOTH_SIDES = {
     "dry suit": [({"water_c": 9.9}, {"water_c": 10.0})],
     "warm paddling layer": [({"air_c": 11.9}, {"air_c": 12.0})],
     "cold hands and head": [({"wind_chill_c": 4.9}, {"wind_chill_c": 5.0})],
-    "spare fin and paddle": [
+    "spare paddle": [
         ({"overnight": False, "length_m": 10001.0}, {"overnight": False, "length_m": 10000.0}),
         ({"overnight": True, "length_m": 1.0}, {"overnight": False, "length_m": 1.0}),
     ],
@@ -438,7 +556,8 @@ BOTH_SIDES = {
 }
 for _name in ("light in reserve",
               "spare power", "tent", "tarp", "sleep", "dry set", "head torch", "fire two ways",
-              "eating", "water treatment", "toilet", "personal"):  # fmt: skip
+              "eating", "water treatment", "toilet", "personal", "spare batteries", "warm hat",
+              "load on deck", "tied down", "allowed there"):  # fmt: skip
     BOTH_SIDES[_name] = [({"overnight": True}, {"overnight": False})]
 for _name in ("stove", "dishes", "gas that fits"):
     BOTH_SIDES[_name] = [
@@ -449,14 +568,17 @@ ALWAYS = {
     "flotation at hand", "phone", "craft and paddle",
     "whistle", "emergency bag", "knife", "map and compass",
     "trip left ashore", "forecast on the day", "shoes", "sun", "wind jacket",
-    "spare dry layer", "water bottle", "snack", "rubbish", "money and papers",
+    "spare dry layer", "water bottle", "rubbish", "money and papers", "board", "kayak", "canoe",
+    "watch", "calls checked", "line on the phone", "check in ashore", "trip sheet",
+    "back on the craft", "medicines",
 }  # fmt: skip
 
 
 def test_every_default_rule_is_tested_on_both_sides_or_holds_always():
-    rules = {rule.name: rule for rule in default_rules().rules}
-    assert set(rules) == set(BOTH_SIDES) | ALWAYS
-    assert all(rules[name].when.text == "true" for name in ALWAYS)
+    rules = default_rules().rules
+    assert {rule.name for rule in rules} == set(BOTH_SIDES) | ALWAYS
+    assert all(rule.when.text == "true" for rule in rules if rule.name in ALWAYS)
+    assert all(rule.when.text != "true" for rule in rules if rule.name in BOTH_SIDES)
 
 
 @pytest.mark.parametrize(
@@ -464,11 +586,10 @@ def test_every_default_rule_is_tested_on_both_sides_or_holds_always():
     [(name, *pair) for name, pairs in BOTH_SIDES.items() for pair in pairs],
 )
 def test_both_sides_of_a_default_rule(name, inside, outside):
-    rule = next(rule for rule in default_rules().rules if rule.name == name)
-    lines = applied(rule, inside)
+    lines = applied(name, inside)
     assert lines
     assert not any(line.notes for line in lines)
-    assert applied(rule, outside) == ()
+    assert applied(name, outside) == ()
 
 
 LEFT_TO_ANOTHER = {"leash", "paddling clothes", "wetsuit"}
@@ -484,8 +605,8 @@ def worn(**facts):
 @pytest.mark.parametrize(
     ("facts", "water_c", "suit"),
     [
-        (CALM, 15.0, {"paddling clothes, quick-drying"}),
-        (CALM, 12.0, {"paddling clothes, quick-drying", "wetsuit"}),
+        (CALM, 15.0, {"paddling clothes, quick-drying, long sleeves"}),
+        (CALM, 12.0, {"paddling clothes, quick-drying, long sleeves", "wetsuit"}),
         (CALM, 9.9, {"dry suit with warm layer"}),
         (CALM, None, {"dry suit with warm layer"}),
     ],
@@ -493,7 +614,8 @@ def worn(**facts):
 def test_a_dry_suit_is_worn_in_place_of_the_others(facts, water_c, suit):
     known = {name: value for name, value in facts.items() if name != "water_c"}
     found = worn(**known) if water_c is None else worn(**known, water_c=water_c)
-    suits = {"paddling clothes, quick-drying", "wetsuit", "dry suit with warm layer"}
+    clothes = "paddling clothes, quick-drying, long sleeves"
+    suits = {clothes, "wetsuit", "dry suit with warm layer"}
     assert suits & set(found) == suit
     assert ("buoyancy aid" in found) is (water_c is None or water_c < 15.0)
     for item in ("buoyancy aid", "dry suit with warm layer"):
@@ -521,8 +643,7 @@ def test_a_rule_that_is_skipped_when_unknown_still_tells_what_it_cannot_work_out
 
 @pytest.mark.parametrize("name", sorted(BOTH_SIDES))
 def test_a_default_rule_applies_when_nothing_is_known(name):
-    rule = next(rule for rule in default_rules().rules if rule.name == name)
-    lines = applied(rule, {})
+    lines = applied(name, {})
     assert bool(lines) is (name not in LEFT_TO_ANOTHER)
     assert all(any("unknown" in note for note in line.notes) for line in lines)
 
@@ -551,13 +672,18 @@ def test_what_needs_training_or_a_licence_says_so():
 def test_published_words_in_the_default_set():
     """COLREG 1972 rule 25(d)(ii): electric torch or lighted lantern showing a white light, ready.
 
-    ecolregs.com; channel 16 is 156.800 MHz: ITU RR appendix 18, ofcom.org.uk RA264; levels 50,
-    100, 150, 275: titles and scopes of ISO 12402-5, -4, -3, -2 (all accessed 2026-11-25).
+    ecolregs.com; channel 16 is 156.800 MHz: ITU RR appendix 18, ofcom.org.uk RA264;
+    a hand flare showing a red light and SOS by any method are signals of COLREG 1972 annex IV:
+    hawsepipe.net/rr/ANNEX_IV.htm; levels 50, 100, 150, 275: titles and scopes of ISO 12402-5,
+    -4, -3, -2 (all accessed 2026-11-25).
     """
     rules = {rule.name: rule for rule in default_rules().rules}
     assert "25(d)(ii)" in rules["light at night"].source
     assert "white light" in rules["light at night"].why
-    assert "channel 16 (156.800 MHz)" in rules["VHF radio"].why
+    assert "channel 16, 156.800 MHz" in rules["VHF radio"].why
+    signal = rules["distress signal to be seen"]
+    assert "annex IV for hand flares showing a red light and for SOS" in signal.source
+    assert signal.carry == ("red hand flares, or a light for SOS",)
     assert "level 50 (ISO 12402-5" in rules["flotation at hand"].why
     for words in ("100 (ISO 12402-4)", "150 (12402-3)", "275 (12402-2)"):
         assert words in rules["flotation level"].why

@@ -32,11 +32,12 @@ class KitLine:
     quantity : int
         For the whole group.
     each : int
-        For each `per`, "person" or "group".
+        For each `per`: "person", "group", or a person on a "board", in a "kayak", "canoe".
     where : str
         In words; `legs` are the numbers, empty where it holds for the whole trip.
     spans : tuple of (leg, start, end)
-        Hours it holds in, for rules on hours; UTC, joined where one follows another.
+        Hours it holds in, where it does not hold on the whole trip; UTC, joined where one follows
+        another.
     reasons, notes, needs, sources : tuple of str
         Why; which facts were unknown; training and licences; who says so.
     rules : tuple of str
@@ -63,15 +64,23 @@ class KitLine:
 
 @dataclass(frozen=True, slots=True)
 class _Hit:
-    """Where a rule applies: contexts, and the facts that were unknown in some of them."""
+    """Where a rule applies: contexts, and the facts that were unknown in some of them.
+
+    `sure` are the contexts in which nothing was unknown, `total` how many things it makes.
+    """
 
     rule: Rule
     at: tuple[Context, ...]
+    sure: tuple[Context, ...]
     unknown: tuple[str, ...]
     failed: bool
+    total: int = 0
+    doubt: str = ""
 
 
-def apply_rules(rules: RuleSet, contexts: Sequence[Context], people: int) -> tuple[KitLine, ...]:
+def apply_rules(
+    rules: RuleSet, contexts: Sequence[Context], people: int, crafts: Sequence[str] = ()
+) -> tuple[KitLine, ...]:
     """Ask every rule at every context of its level and join what they say.
 
     A rule whose condition cannot be decided because a fact is unknown applies, with a note, unless
@@ -85,6 +94,9 @@ def apply_rules(rules: RuleSet, contexts: Sequence[Context], people: int) -> tup
         From `routeplan.rules.trip_facts`.
     people : int
         How many things "per person" makes.
+    crafts : sequence of str
+        Type of everybody's craft, "" unknown: whoever may be in a kayak counts for what is "per
+        kayak". Without any, everybody counts for each.
 
     Raises
     ------
@@ -92,7 +104,12 @@ def apply_rules(rules: RuleSet, contexts: Sequence[Context], people: int) -> tup
         The rules take too long; the message names the one that was asked last.
     """
     deadline = time.monotonic() + _SECONDS
-    hits = [hit for rule in rules.rules if (hit := _ask(rule, contexts, deadline)) is not None]
+    hits = []
+    for rule in rules.rules:
+        count, doubt = _count(rule.per, people, crafts)
+        hit = _ask(rule, contexts, deadline) if count else None
+        if hit is not None:
+            hits.append(replace(hit, total=rule.total(count), doubt=doubt))
     all_legs = tuple(sorted({leg for c in contexts for leg in c.legs}))
     found: dict[tuple[str, str], list[_Hit]] = {}
     for action in ACTIONS:
@@ -101,7 +118,7 @@ def apply_rules(rules: RuleSet, contexts: Sequence[Context], people: int) -> tup
                 found.setdefault((action, item), []).append(hit)
     worn = {item for action, item in found if action == "wear"}
     lines = [
-        _line(action, item, many, people, all_legs, rules)
+        _line(action, item, many, all_legs, rules)
         for (action, item), many in found.items()
         if not (action == "carry" and item in worn)  # what is worn is not carried twice
     ]
@@ -115,10 +132,20 @@ def _carried(line: KitLine) -> KitLine:
     return replace(line, notes=(*line.notes, "at hand on the rest of the trip"))
 
 
+def _count(per: str, people: int, crafts: Sequence[str]) -> tuple[int, str]:
+    """How many people a rule is for, and what is not known of them."""
+    if per in ("person", "group") or not crafts:
+        return people, ""
+    unknown = sum(not craft for craft in crafts)
+    doubt = f"the craft of {unknown} is of unknown type and may be a {per}" if unknown else ""
+    return unknown + sum(craft == per for craft in crafts), doubt
+
+
 def _ask(rule: Rule, contexts: Sequence[Context], deadline: float) -> _Hit | None:
     program = rule.when.program()
     answers: dict[tuple[Any, ...], bool | None] = {}
     at: list[Context] = []
+    sure: list[Context] = []
     unknown: dict[str, None] = {}
     failed = False
     for context in contexts:
@@ -140,7 +167,9 @@ def _ask(rule: Rule, contexts: Sequence[Context], deadline: float) -> _Hit | Non
         if answer is None:
             unknown.update(dict.fromkeys(missing))
             failed = failed or not missing
-    return _Hit(rule, tuple(at), tuple(unknown), failed) if at else None
+        else:
+            sure.append(context)
+    return _Hit(rule, tuple(at), tuple(sure), tuple(unknown), failed) if at else None
 
 
 def _answer(program: Any, rule: Rule, context: Context) -> bool | None:
@@ -154,28 +183,25 @@ def _answer(program: Any, rule: Rule, context: Context) -> bool | None:
 
 
 def _line(
-    action: str,
-    item: str,
-    hits: list[_Hit],
-    people: int,
-    all_legs: tuple[int, ...],
-    rules: RuleSet,
+    action: str, item: str, hits: list[_Hit], all_legs: tuple[int, ...], rules: RuleSet
 ) -> KitLine:
-    most = max((hit.rule for hit in hits), key=lambda rule: rule.total(people))
+    most = max(hits, key=lambda hit: hit.total)
+    hits = _telling(hits)
     legs, whole = _legs(hits, all_legs)
     known = rules.item(item)
-    reasons = _once(hit.rule.why for hit in hits)
-    if action == "carry" and known.distress and not whole:
-        whole, reasons = True, (*reasons, f"asked for by {leg_words(legs)}, carried all the way")
+    lent = action == "carry" and known.distress and not whole
+    reasons = _reasons(hits, all_legs, apart=lent)
+    if lent:
+        whole, reasons = True, (*reasons, "carried all the way")
     return KitLine(
         action=action,
         item=item,
-        quantity=most.total(people) if action in ("wear", "carry") else 1,
-        each=most.quantity,
-        per=most.per,
+        quantity=most.total if action in ("wear", "carry") else 1,
+        each=most.rule.quantity,
+        per=most.rule.per,
         where="whole trip" if whole else leg_words(legs),
         legs=() if whole else legs,
-        spans=_spans(hits),
+        spans=_spans(hits, whole),
         reasons=reasons,
         notes=_once(note for hit in hits for note in _notes(hit)),
         needs=_once([*(hit.rule.needs for hit in hits), known.needs]),
@@ -189,6 +215,31 @@ def _once(words: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(word for word in words if word))
 
 
+def _telling(hits: list[_Hit]) -> list[_Hit]:
+    """Hits without those that are nowhere sure and only say what others surely say."""
+    everywhere = any(c.level == "trip" for hit in hits for c in hit.sure)
+    legs = {leg for hit in hits for c in hit.sure if c.level != "hour" for leg in c.legs}
+
+    def is_said(hit: _Hit) -> bool:
+        covered = everywhere or all(c.legs and legs.issuperset(c.legs) for c in hit.at)
+        return covered and not hit.sure
+
+    return [hit for hit in hits if not is_said(hit)]
+
+
+def _reasons(hits: list[_Hit], all_legs: tuple[int, ...], *, apart: bool) -> tuple[str, ...]:
+    """Reasons, each with its legs where these are not the same for all of them, or if `apart`."""
+    by_why: dict[str, list[_Hit]] = {}
+    for hit in hits:
+        by_why.setdefault(hit.rule.why, []).append(hit)
+    where = {why: _legs(many, all_legs) for why, many in by_why.items()}
+    apart = apart or len(set(where.values())) > 1
+    return tuple(
+        f"{why} ({leg_words(legs)})" if apart and not whole else why
+        for why, (legs, whole) in where.items()
+    )
+
+
 def _legs(hits: list[_Hit], all_legs: tuple[int, ...]) -> tuple[tuple[int, ...], bool]:
     """Legs on which any of the rules applies, and whether that is the whole trip."""
     legs: set[int] = set()
@@ -199,12 +250,13 @@ def _legs(hits: list[_Hit], all_legs: tuple[int, ...]) -> tuple[tuple[int, ...],
     return tuple(sorted(legs)), tuple(sorted(legs)) == all_legs
 
 
-def _spans(hits: list[_Hit]) -> tuple[tuple[int, np.datetime64, np.datetime64], ...]:
+def _spans(hits: list[_Hit], whole: bool) -> tuple[tuple[int, np.datetime64, np.datetime64], ...]:
+    levels = ("hour",) if whole else ("leg", "hour")
     found = {
         (c.legs[0], c.start, c.end)
         for hit in hits
         for c in hit.at
-        if c.legs and c.level == "hour" and not np.isnat(c.start)
+        if c.legs and c.level in levels and not np.isnat(c.start)
     }
     out: list[tuple[int, np.datetime64, np.datetime64]] = []
     for leg, start, end in sorted(found, key=lambda span: span[1:]):
@@ -216,7 +268,7 @@ def _spans(hits: list[_Hit]) -> tuple[tuple[int, np.datetime64, np.datetime64], 
 
 
 def _notes(hit: _Hit) -> list[str]:
-    notes = []
+    notes = [hit.doubt] if hit.doubt else []
     if hit.unknown:
         what = ", ".join(f"{name} ({FACTS[name].words})" for name in hit.unknown)
         notes.append(f"rule {hit.rule.name!r} applies because it is unknown: {what}")

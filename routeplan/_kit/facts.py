@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan._kit.factlist import FACTS
-from routeplan._kit.group import Group, check_marks
+from routeplan._kit.group import CRAFT_TYPES, Group, check_marks
 from routeplan.exposure import LegExposure
+from routeplan.geodesy import inverse
 from routeplan.route import Route
 from routeplan.stops import Stage
 from routeplan.sun import CIVIL_ALTITUDE_DEG, sun_altitude
@@ -103,7 +104,8 @@ def contexts(
         out.append(Context("stage", of_stage, number, numbers))
         for j, leg in enumerate(planned.stage.legs):
             of_leg = of_stage | _leg(exposures[leg.number - 1], planned, j, group, speed_ms)
-            out.append(Context("leg", of_leg, number, (leg.number,)))
+            begin, end, _ = _passed(planned, j)
+            out.append(Context("leg", of_leg, number, (leg.number,), begin, end))
             out += [
                 Context("hour", of_leg | values, number, (leg.number,), begin, end)
                 for begin, end, values in _hours(exposures[leg.number - 1], planned, j)
@@ -134,19 +136,35 @@ def _trip(
         group_size=count,
         nights=sum(n.count for n in nights) if all(n.count for n in nights) else math.nan,
         length_m=route.length_m,
+        back_m=_back_m(route),
         portage_m=sum(e.land_m for e in exposures if e.portage),
         help_h=group.help_h,
         coldest_night_c=min((n.coldest_k - ZERO_CELSIUS_K for n in nights), default=math.nan)
         if all(math.isfinite(n.coldest_k) for n in nights)
         else math.nan,
+        camp_wind_ms=_strongest(nights),
     )
     values |= {"alone": count == 1, "overnight": bool(nights), **group.flags}
     for kind in ("inflatable", "rigid"):
         if kind in kinds or "" not in kinds:
             values[kind] = kind in kinds
+    types = {person.craft_type for person in group.people}
+    values |= {t: t in types for t in CRAFT_TYPES if t in types or "" not in types}
     if group.cooking:
         values["cooking"] = group.cooking
     return values
+
+
+def _back_m(route: Route) -> float:
+    """From the end of a route to its start [m]."""
+    lon, lat = route.longitude, route.latitude
+    return float(inverse(lon[-1], lat[-1], lon[0], lat[0])[1])
+
+
+def _strongest(nights: Sequence[Night]) -> float:
+    """Strongest wind of all nights [m/s]; 0 without a night, nan when one is unknown."""
+    winds = [night.wind_ms for night in nights]
+    return max(winds, default=0.0) if all(math.isfinite(w) for w in winds) else math.nan
 
 
 def nights_of(stages: Sequence[StageLike]) -> tuple[Night, ...]:
@@ -227,7 +245,8 @@ def _leg(
         water = values_during(planned, "sea_surface_temperature", steps, begin, end)
         wind = planned.scan.wind_ms[planned.best, j]
         wave = planned.scan.wave_height_m[planned.best, j]
-    water_k = group.water_k if math.isfinite(group.water_k) else _extreme(water, np.min)
+    told = [k for k in (group.water_k, _extreme(water, np.min)) if math.isfinite(k)]
+    water_k = min(told, default=math.nan)
     far = _extreme(exposure.offshore_m, np.max)
     values = _known(
         offshore_m=far,

@@ -11,15 +11,26 @@ from routeplan._kit.file import Entry, KitFile, read_kit_file
 from routeplan.errors import InputError
 from routeplan.units import ZERO_CELSIUS_K
 
-__all__ = ["BAG_KINDS", "Bag", "Group", "Person", "Spare", "check_marks", "group_of",
-           "read_group"]  # fmt: skip
+__all__ = [
+    "BAG_KINDS",
+    "CRAFT_TYPES",
+    "Bag",
+    "Group",
+    "Person",
+    "Spare",
+    "check_marks",
+    "group_of",
+    "read_group",
+]
 
 BAG_KINDS = ("quick", "day", "main", "extra", "deck")
+CRAFT_TYPES = ("board", "kayak", "canoe")
 _MARKS = ("moving_water", "traffic_area", "phone_coverage")
 _FLAGS = ("led", "abroad", "flying", "fires_allowed")
 _GROUP_KEYS = (*_MARKS, *_FLAGS, "cooking", "help", "water_temperature", "reserve",
-               "water_reserve", "paddle_tolerance")  # fmt: skip
-_PERSON_KEYS = ("name", "sex", "mass", "height", "age", "craft", "craft_capacity",
+               "water_reserve", "water_container", "refill_within", "paddle_tolerance",
+               "canister")  # fmt: skip
+_PERSON_KEYS = ("name", "sex", "mass", "height", "age", "craft", "craft_type", "craft_capacity",
                 "fin_system", "paddle", "bag_comfort", "bag_limit", "mat_r")  # fmt: skip
 _MANY = 5  # wrong legs named in a message
 _COLD, _WARM = ZERO_CELSIUS_K - 60.0, ZERO_CELSIUS_K + 40.0
@@ -30,8 +41,9 @@ class Person:
     """One of the group with craft, paddle and bed; nan is unknown.
 
     `sex` is "female" or "male", as the equations of Mifflin and St Jeor need it; "" unknown.
-    `craft_kind` is "inflatable" or "rigid", `capacity_kg` what the craft may carry in all, the
-    person included, as its maker states it. `bag_comfort_k`, `bag_limit_k` by ISO 23537-1.
+    `craft_kind` is "inflatable" or "rigid", `craft_type` one of `CRAFT_TYPES`, `capacity_kg` what
+    the craft may carry in all, the person included, as its maker states it. `bag_comfort_k`,
+    `bag_limit_k` by ISO 23537-1.
     """
 
     name: str
@@ -40,6 +52,7 @@ class Person:
     height_m: float = math.nan
     age: float = math.nan
     craft_kind: str = ""
+    craft_type: str = ""
     capacity_kg: float = math.nan
     fin_system: str = ""
     paddle_m: float = math.nan
@@ -83,6 +96,8 @@ class Group:
     unknown, as are `flags` that are not there. `help_h` [h] and `water_k` [K] may be nan.
     `where` says of each mark where it was read: file and line.
     `water_reserve` is a share on top, `paddle_tolerance_m` how far a spare may be off [m].
+    `container_l` is what one container of drinking water holds [L], `canister_g` the gas in one
+    canister [g]. A place to refill counts up to `refill_within_m` from the line [m].
     """
 
     people: tuple[Person, ...]
@@ -96,6 +111,9 @@ class Group:
     water_reserve: float = 0.25
     food_reserve: float = 0.2
     paddle_tolerance_m: float = 0.1
+    container_l: float = 5.0
+    canister_g: float = 230.0
+    refill_within_m: float = 500.0
     where: dict[str, str] = field(default_factory=dict)
 
     def bags_of(self, name: str) -> tuple[Bag, ...]:
@@ -173,6 +191,9 @@ def _group(
         water_reserve=entry.quantity("water_reserve", "share", 0.0, 3.0, 0.25),
         food_reserve=entry.quantity("reserve", "share", 0.0, 3.0, 0.2),
         paddle_tolerance_m=entry.quantity("paddle_tolerance", "length", 0.0, 0.5, 0.1),
+        container_l=entry.quantity("water_container", "volume", 0.5e-3, 0.03, 0.005) * 1e3,
+        canister_g=entry.quantity("canister", "mass", 0.05, 1.0, 0.23) * 1e3,
+        refill_within_m=entry.quantity("refill_within", "length", 0.0, 2_000.0, 500.0),
         where={n: f"{file.path}:{file.line_of(n, entry.line)}: group" for n in marked},
     )
 
@@ -202,6 +223,7 @@ def _person(entry: Entry) -> Person:
         height_m=entry.quantity("height", "length", 0.8, 2.6),
         age=entry.number("age", 5, 110) if "age" in entry.table else math.nan,
         craft_kind=entry.choice("craft", ("", "inflatable", "rigid"), ""),
+        craft_type=entry.choice("craft_type", ("", *CRAFT_TYPES), ""),
         capacity_kg=entry.quantity("craft_capacity", "mass", 20.0, 1000.0),
         fin_system=entry.text("fin_system", ""),
         paddle_m=entry.quantity("paddle", "length", 0.8, 3.0),

@@ -21,9 +21,11 @@ from routeplan._kit.facts import (
     values_during,
 )
 from routeplan._kit.group import Group
+from routeplan._kit.packed import known
 from routeplan._kit.packfit import Packing, PackItem, pack
 from routeplan._kit.rules import RuleSet, default_rules
 from routeplan._kit.spares import SpareChoice, choose_spares
+from routeplan._kit.supplies import Supplies, grid, supplies_of
 from routeplan._kit.warmth import Warmth, warmth
 from routeplan.exposure import LegExposure
 from routeplan.provisions import Outing, Provisions, Refill, provisions_for
@@ -35,12 +37,12 @@ if TYPE_CHECKING:
 
 __all__ = ["Carry", "KitPlan", "plan_kit"]
 
-_CANISTER_G, _CANISTER_KG, _CANISTER_M3 = 230.0, 0.38, 1.1e-3  # a usual size; no source
 _CARRY_KG = 20.0  # what one carries at a time over land; common practice, no source
 _WATER_KG_L = 1.0
 _WALKING_MS = 1.0  # loaded, over land; assumption
 _SPARES = {"spare fin": False, "spare paddle": True}
-_NO_SOURCE = "common practice, no source"
+_TYPES = {"touring board": "board", "inflatable board": "board", "sea kayak": "kayak",
+          "open canoe": "canoe"}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,12 +86,18 @@ def plan_kit(
     exposures: Sequence[LegExposure],
     stages: Sequence[StageLike],
     craft: Craft,
+    others: Sequence[Craft] = (),
 ) -> KitPlan:
-    """Work out the kit of a planned trip; `rules` are put over the default set."""
+    """Work out the kit of a planned trip; `rules` are put over the default set.
+
+    `craft` is the slowest, `others` the rest: where all are of one type, so is the craft of
+    everybody who does not say.
+    """
+    group = _with_types(group, (craft, *others))
     every = default_rules() if rules is None else default_rules().merged(rules)
     facts = contexts(route, exposures, stages, group, craft.still_water_speed_ms)
     nights = nights_of(stages)
-    asked = apply_rules(every, facts, len(group.people))
+    asked = apply_rules(every, facts, len(group.people), [p.craft_type for p in group.people])
     needs = provisions_for(
         group,
         _outings(stages, exposures, nights, craft.still_water_speed_ms),
@@ -98,9 +106,12 @@ def plan_kit(
         posture=craft.posture,
     )
     spares = choose_spares(group, _supplies(needs))
-    lines = (*_with_spares(asked, spares), *_provision_lines(needs, group))
-    things = tuple(_things(lines, every, group, spares, needs))
-    packing = _packed(group, things, needs)
+    lines = tuple(_with_spares(asked, spares))
+    kit = _filled(tuple(_things(lines, every, group, spares)), every, needs)
+    supplies = supplies_of(needs, group, kit)
+    things, lines = (*kit, *supplies.things), (*lines, *supplies.lines)
+    packing = _packed(group, things)
+    spares = _handed_out(spares, packing)
     return KitPlan(
         group=group,
         lines=lines,
@@ -111,10 +122,17 @@ def plan_kit(
         warmth=warmth(group, nights),
         provisions=needs,
         packing=packing,
-        carries=_carries(group, exposures, packing),
-        load_kg=_load(things, needs),
+        carries=_carries(exposures, packing),
+        load_kg=_load(kit, supplies),
         notes=_notes(needs, things, stages, spares),
     )
+
+
+def _with_types(group: Group, crafts: Sequence[Craft]) -> Group:
+    types = {_TYPES.get(it.name, "board" if it.posture == "standing" else "") for it in crafts}
+    one = types.pop() if len(types) == 1 else ""
+    people = tuple(replace(p, craft_type=p.craft_type or one) for p in group.people)
+    return replace(group, people=people)
 
 
 def _supplies(needs: Provisions) -> dict[str, float]:
@@ -183,145 +201,108 @@ def _with_spares(lines: Sequence[KitLine], spares: SpareChoice) -> Iterator[KitL
             )  # fmt: skip
 
 
-def _provision_lines(needs: Provisions, group: Group) -> Iterator[KitLine]:
-    people = len(group.people)
-    carried = needs.carried_l
-    if math.isfinite(carried.expected):
-        each = math.ceil(carried.expected / people)
-        yield _provision(
-            f"drinking water in containers, {each} L", people, "person",
-            f"at most {carried.expected:.0f} L ({carried.low:.0f} to {carried.high:.0f}) for all "
-            f"between two places to refill, {group.water_reserve:.0%} reserve in it",
-        )  # fmt: skip
-    if math.isfinite(needs.food_kg.expected):
-        yield _provision(
-            f"food for {needs.days} day{'s' if needs.days > 1 else ''}", people, "person",
-            f"{needs.energy_kcal.expected:,.0f} kcal for all, {group.food_reserve:.0%} reserve on "
-            "top; allergies asked for",
-        )  # fmt: skip
-    canisters = _canisters(needs)
-    if canisters:
-        yield _provision(
-            "gas canister, 230 g", canisters, "group",
-            f"{needs.fuel_g.expected:.0f} g ({needs.fuel_g.low:.0f} to {needs.fuel_g.high:.0f}) "
-            f"heat {needs.heated_l.expected:.0f} L of water, {group.food_reserve:.0%} reserve",
-        )  # fmt: skip
-
-
-def _provision(item: str, quantity: int, per: str, why: str) -> KitLine:
-    return KitLine(
-        action="carry",
-        item=item,
-        quantity=quantity,
-        each=1 if per == "person" else quantity,
-        per=per,
-        where="whole trip",
-        legs=(),
-        spans=(),
-        reasons=(why,),
-        notes=(),
-        needs=(),
-        sources=(_NO_SOURCE,),
-        rules=("provisions",),
-    )
-
-
-def _canisters(needs: Provisions) -> int:
-    fuel = needs.fuel_g.expected
-    return math.ceil(fuel / _CANISTER_G) if math.isfinite(fuel) and fuel > 0.0 else 0
-
-
 def _things(
-    lines: Sequence[KitLine],
-    rules: RuleSet,
-    group: Group,
-    spares: SpareChoice,
-    needs: Provisions,
+    lines: Sequence[KitLine], rules: RuleSet, group: Group, spares: SpareChoice
 ) -> Iterator[PackItem]:
-    """Every thing by itself, with whose it is."""
-    carriers = {c.spare.name: c for c in spares.chosen}
+    """Every thing of the list by itself, with whose it is."""
+    chosen = {c.spare.name: c.spare for c in spares.chosen}
     for line in lines:
-        if line.action not in ("wear", "carry") or line.rules == ("provisions",):
+        if line.action not in ("wear", "carry"):
             continue
-        if line.item in carriers:
-            c = carriers[line.item]
-            like = rules.item("spare paddle" if c.spare.is_paddle else "spare fin")
-            yield PackItem(line.item, c.carrier, c.spare.mass_kg, like.volume_m3, like.reach)
-            continue
-        item = rules.item(line.item)
+        if line.item in chosen:
+            spare = chosen[line.item]
+            like = rules.item("spare paddle" if spare.is_paddle else "spare fin")
+            item = replace(like, mass_kg=spare.mass_kg)
+        else:
+            item = rules.item(line.item)
         always = line.action == "wear" and line.where == "whole trip"
         reach = "worn" if always else item.reach
-        owners = _personal(line, group) or [""] * line.quantity
-        for owner in owners:
-            yield PackItem(line.item, owner, item.mass_kg, item.volume_m3, reach)
-    for demand in needs.people:
-        for day in range(1, needs.days + 1):
+        for i, owner in enumerate(_personal(line, group) or [""] * line.quantity):
+            if reach == "worn" and not owner:  # somebody has it on
+                owner = group.people[i % len(group.people)].name
             yield PackItem(
-                f"food, day {day}", demand.name, demand.food_kg.expected / needs.days,
-                demand.food_l / needs.days * 1e-3, "main",
-            )  # fmt: skip
-    for _ in range(_canisters(needs)):
-        yield PackItem("gas canister, 230 g", "", _CANISTER_KG, _CANISTER_M3, "main")
+                line.item,
+                owner,
+                grid(item.mass_kg),
+                grid(item.volume_m3 * 1e3) * 1e-3,
+                reach,
+                apart=item.apart,
+            )
+
+
+def _filled(kit: tuple[PackItem, ...], rules: RuleSet, needs: Provisions) -> tuple[PackItem, ...]:
+    """Bottles and the like filled with the water that is carried, at most what they hold."""
+    left = grid(needs.carried_l.expected)
+    out = []
+    for thing in kit:
+        water = min(rules.item(thing.name).holds_l, left) * _WATER_KG_L
+        left -= water / _WATER_KG_L
+        out.append(replace(thing, mass_kg=thing.mass_kg + water, water_kg=water))
+    return tuple(out)
 
 
 def _personal(line: KitLine, group: Group) -> list[str]:
-    """Owners of what everybody has for themselves; empty for shared things."""
-    if line.per != "person" or line.quantity != line.each * len(group.people):
+    """Owners of what people have for themselves, one name a piece; empty for shared things."""
+    people = [p for p in group.people if line.per == "person" or p.craft_type in (line.per, "")]
+    if line.per == "group" or line.quantity != line.each * len(people):
         return []
-    return [person.name for person in group.people for _ in range(line.each)]
+    return [person.name for person in people for _ in range(line.each)]
 
 
-def _packed(group: Group, things: tuple[PackItem, ...], needs: Provisions) -> Packing | None:
+def _packed(group: Group, things: tuple[PackItem, ...]) -> Packing | None:
     if not group.bags:
         return None
-    water = {d.name: d.carried_l.expected * _WATER_KG_L for d in needs.people}
     return pack(
         things,
         group.bags,
-        {p.name: p.mass_kg + water[p.name] for p in group.people},
+        {p.name: p.mass_kg for p in group.people},
         {p.name: p.capacity_kg for p in group.people},
     )
+
+
+def _handed_out(spares: SpareChoice, packing: Packing | None) -> SpareChoice:
+    """Spares with those who have them in their bags: all the rest of the load is in that too."""
+    if packing is None:
+        return spares
+    chosen = tuple(
+        replace(c, carrier=next(iter(packing.owners_of(c.spare.name)), c.carrier))
+        for c in spares.chosen
+    )
+    heaviest = max(craft.carried_kg for craft in packing.crafts)
+    return replace(spares, chosen=chosen, heaviest_kg=heaviest)
 
 
 def _owners(
     line: KitLine, group: Group, packing: Packing | None, spares: SpareChoice
 ) -> tuple[str, ...]:
+    """Who has the things of a line, one name a piece."""
     if line.action not in ("wear", "carry"):
         return ()
-    carrier = next((c.carrier for c in spares.chosen if c.spare.name == line.item), None)
-    if carrier is not None:
-        return (carrier,)
     own = _personal(line, group)
-    if own or packing is None:
-        return tuple(dict.fromkeys(own))
-    return tuple(load.bag.owner for load in packing.bags for i in load.items if i.name == line.item)
+    if own:
+        return tuple(own)
+    if packing is not None:
+        return packing.owners_of(line.item)
+    return tuple(c.carrier for c in spares.chosen if c.spare.name == line.item)
 
 
-def _carries(
-    group: Group, exposures: Sequence[LegExposure], packing: Packing | None
-) -> tuple[Carry, ...]:
+def _carries(exposures: Sequence[LegExposure], packing: Packing | None) -> tuple[Carry, ...]:
     """The carries of a portage: so many that none weighs more than 20 kg, the craft one more."""
     length = sum(e.land_m for e in exposures if e.portage)
     if not length or packing is None:
         return ()
     out = []
-    for person in group.people:
-        load = packing.load_kg[person.name] - person.mass_kg
-        if not math.isfinite(load):
-            continue
-        count = max(1, math.ceil(load / _CARRY_KG))
+    for craft in packing.crafts:
+        count = max(1, math.ceil(craft.carried_kg / _CARRY_KG))
         walked = length * (2 * (count + 1) - 1)
-        out.append(Carry(person.name, length, count + 1, load / count, walked))
+        out.append(Carry(craft.owner, length, count + 1, craft.carried_kg / count, walked))
     return tuple(out)
 
 
-def _load(things: Sequence[PackItem], needs: Provisions) -> Range:
+def _load(kit: Sequence[PackItem], supplies: Supplies) -> Range:
     """Mass of everything but the people: the low and high figures are those of provisions."""
-    food = ("food, day", "gas canister")
-    kit = sum(t.mass_kg for t in things if math.isfinite(t.mass_kg) and not t.name.startswith(food))
-    tare = _canisters(needs) * (_CANISTER_KG - _CANISTER_G * 1e-3)
-    water, fuel = needs.carried_l, needs.fuel_g.times(1e-3, 1e-3, 1e-3)
-    return Range(kit + tare, kit + tare, kit + tare) + water + needs.food_kg + fuel
+    mass = math.fsum(known(thing.mass_kg) for thing in kit)
+    return Range(mass, mass, mass) + supplies.load_kg
 
 
 def _notes(

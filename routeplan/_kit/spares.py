@@ -21,6 +21,7 @@ _FIN_KG, _PADDLE_KG = 0.15, 0.8  # invented: masses of a spare fin and of a padd
 _SLACK_M = 1e-9  # a length on the edge of the tolerance fits
 _EXACT = {"mip_rel_gap": 0.0, "time_limit": 20.0}
 _MAX = 400  # spares to choose from, and people
+_FINLESS = ("kayak", "canoe")
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,10 +124,8 @@ def _serves(spare: Spare, person: Person, what: str, group: Group) -> bool:
 def _reason(spare: Spare, served: tuple[str, ...], group: Group) -> str:
     whom = ", ".join(served)
     if spare.is_paddle:
-        what = f"within {group.paddle_tolerance_m * 100:.0f} cm of the paddles of {whom}"
-    else:
-        what = f"fits the {', '.join(spare.fits)} fin box of {whom}"
-    return f"{what}; shared out so that the most loaded carries least, food and water counted"
+        return f"within {group.paddle_tolerance_m * 100:.0f} cm of the paddles of {whom}"
+    return f"fits the fins of {whom} ({', '.join(spare.fits)})"
 
 
 def _uncovered(person: Person, what: str) -> str:
@@ -138,7 +137,7 @@ def _uncovered(person: Person, what: str) -> str:
 def _unknown(group: Group) -> tuple[str, ...]:
     out = []
     for person in group.people:
-        if not person.fin_system:
+        if not person.fin_system and person.craft_type not in _FINLESS:
             out.append(f"the fin system of {person.name} is unknown, so no spare is chosen for it")
         if not math.isfinite(person.paddle_m):
             out.append(f"the paddle length of {person.name} is unknown, so no spare covers it")

@@ -9,11 +9,13 @@ from routeplan._show.wording import Clock
 from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import numpy as np
 
     from routeplan._kit.amounts import Range
     from routeplan._kit.apply import KitLine
-    from routeplan._kit.packfit import Packing
+    from routeplan._kit.packed import BagLoad, CraftLoad, Packing, PackItem
     from routeplan._kit.plan import KitPlan
     from routeplan._show.page import Page
 
@@ -35,36 +37,61 @@ def render_kit(page: Page, kit: KitPlan | None, clock: Clock) -> None:
 
 
 def _lines(page: Page, kit: KitPlan, clock: Clock) -> None:
-    everybody = len(kit.group.people)
     for action, heading in _HEADINGS.items():
-        chosen = [
-            (line, who)
-            for line, who in zip(kit.lines, kit.owners, strict=True)
-            if line.action == action
-        ]
-        if not chosen:
+        groups: dict[tuple[str, str], list[str]] = {}
+        for line, who in zip(kit.lines, kit.owners, strict=True):
+            if line.action == action:
+                key = _where(line, clock), _why(line)
+                groups.setdefault(key, []).append(_thing(line, who, kit))
+        if not groups:
             continue
         page.heading(heading)
-        for line, who in chosen:
-            page.item("[ ]", _words(line, who, everybody, clock))
+        for (where, why), things in groups.items():
+            if len(things) == 1:
+                between = ":" if action in ("wear", "carry") else "."
+                page.item("[ ]", f"{things[0]}{where}{between} {_begun(why, between)}")
+                continue
+            page.item("-", f"{_begun(why).rstrip('.')}{where}:")
+            for thing in things:
+                page.item("[ ]", thing, indent=4)
 
 
-def _words(line: KitLine, who: tuple[str, ...], everybody: int, clock: Clock) -> str:
+def _begun(words: str, after: str = ".") -> str:
+    """Words as they stand after a full stop, or as they are."""
+    return words[:1].upper() + words[1:] if after == "." else words
+
+
+def _thing(line: KitLine, who: tuple[str, ...], kit: KitPlan) -> str:
+    """A thing with how many and who has it: "4 knife (each)", "5 gas canister (A, B, 3 C)"."""
     words = line.item.rstrip(".")
-    if line.action in ("wear", "carry"):
-        shown = "each" if len(set(who)) == everybody == line.quantity else ", ".join(who)
-        words = f"{line.quantity} {words}" + (f" ({shown})" if shown else "")
-    if line.set:
-        words += f", {line.set} set"
-    if line.where != "whole trip":
-        words += f", {line.where}"
-        spans = _joined(line)
-        times = [f"{clock.moment(start)} to {clock.time(end)}" for start, end in spans[:_MANY]]
-        more = " and later" if len(spans) > _MANY else ""
-        words += f", {'; '.join(times)}{more}" if times else ""
-    words += f": {'; '.join(line.reasons)}"
+    if line.action not in ("wear", "carry"):
+        return words
+    many = Counter(who)
+    alike = set(many.values())
+    if len(many) == len(kit.group.people) and len(alike) == 1:
+        each = alike.pop()
+        shown = "each" if each == 1 else f"{each} each"
+    else:
+        shown = ", ".join(f"{n} {name}" if n > 1 else name for name, n in sorted(many.items()))
+    return f"{line.quantity} {words}" + (f" ({shown})" if shown else "")
+
+
+def _where(line: KitLine, clock: Clock) -> str:
+    """Set of clothes, and where and when it holds if not on the whole trip."""
+    words = f", {line.set} set" if line.set else ""
+    if line.where == "whole trip":
+        return words
+    spans = _joined(line)
+    times = [f"{clock.moment(start)} to {clock.time(end)}" for start, end in spans[:_MANY]]
+    more = " and later" if len(spans) > _MANY else ""
+    told = f" ({'; '.join(times)}{more})" if times else ""
+    return f"{words}, {'worn on ' if line.action == 'wear' else ''}{line.where}{told}"
+
+
+def _why(line: KitLine) -> str:
+    words = "; ".join(line.reasons)
     for note in (*line.notes, *(f"needs: {need}" for need in line.needs)):
-        words += f". {note[:1].upper()}{note[1:]}"
+        words += f". {_begun(note)}"
     return words.rstrip(".") + "."
 
 
@@ -85,24 +112,50 @@ def _bags(page: Page, kit: KitPlan, packing: Packing) -> None:
         page.item("!", f"does not fit: {problem}")
     for unknown in packing.unknown:
         page.item("?", unknown)
-    for person in kit.group.people:
-        load, capacity = packing.load_kg[person.name], person.capacity_kg
-        page.line(
-            f"{person.name}: {load:.0f} kg on the craft with the paddler and the drinking water, "
-            f"stated capacity {capacity:.0f} kg.",
-            indent=2,
-        )
-        for bag in (b for b in packing.bags if b.bag.owner == person.name and b.items):
-            items = Counter(item.name for item in bag.items)
-            listed = ", ".join(f"{n} {name}" if n > 1 else name for name, n in items.items())
-            room = f"{bag.used_m3 * 1000:.0f} of {bag.room_m3 * 1000:.0f} L"
-            page.item("[ ]", f"{bag.bag.name}, {room}, {bag.mass_kg:.1f} kg: {listed}", indent=4)
+    for craft in packing.crafts:
+        page.line(_sum_words(craft), indent=2)
+        if craft.worn:
+            worn = f"worn or in hand, {craft.worn_kg:.2f} kg: {_listed(craft.worn)}"
+            page.item("[ ]", worn, indent=4)
+        for bag in (b for b in packing.bags if b.bag.owner == craft.owner):
+            page.item("[ ]", _bag_words(bag), indent=4)
+    everybody = packing.crafts
+    page.line(
+        f"All: bags {sum(c.bags_kg for c in everybody):.2f} + drinking water "
+        f"{sum(c.water_kg for c in everybody):.2f} + worn {sum(c.worn_kg for c in everybody):.2f} "
+        f"= {sum(c.carried_kg for c in everybody):.2f} kg.",
+        indent=2,
+    )
     for carry in kit.carries:
         page.item(
             "-",
             f"{carry.person} carries {carry.length_m:.0f} m over land in {carry.carries} goes, the "
             f"craft one of them, {carry.mass_kg:.0f} kg each, {carry.walked_m:.0f} m on foot",
         )
+
+
+def _sum_words(craft: CraftLoad) -> str:
+    parts = (
+        f"{craft.owner}: bags {craft.bags_kg:.2f} + drinking water {craft.water_kg:.2f} + worn "
+        f"{craft.worn_kg:.2f} = {craft.carried_kg:.2f} kg"
+    )
+    if craft.load_kg != craft.load_kg:
+        return f"{parts}; body mass unknown."
+    stated = f"{craft.capacity_kg:g} kg" if craft.capacity_kg == craft.capacity_kg else "unknown"
+    return f"{parts}; with the paddler {craft.load_kg:.2f} kg, stated capacity {stated}."
+
+
+def _bag_words(bag: BagLoad) -> str:
+    room = f"{bag.used_m3 * 1000:.1f} of {bag.room_m3 * 1000:.1f} L"
+    if not bag.items:
+        return f"{bag.bag.name}, {room}: empty"
+    water = f" + {bag.water_kg:.2f} kg of water" if bag.water_kg else ""
+    return f"{bag.bag.name}, {room}, {bag.dry_kg:.2f} kg{water}: {_listed(bag.items)}"
+
+
+def _listed(items: Sequence[PackItem]) -> str:
+    many = Counter(item.name for item in items)
+    return "; ".join(f"{n} {name}" if n > 1 else name for name, n in many.items())
 
 
 def _provisions(page: Page, kit: KitPlan) -> None:
