@@ -17,7 +17,7 @@ from routeplan._plan.answer import Plan, StagePlan
 from routeplan._plan.ashoretable import Ashore
 from routeplan._plan.coast import ChosenCoast, choose_coast, compare_coasts
 from routeplan._plan.days import launch_index, plan_days, route_with_camps
-from routeplan._plan.kit import kit_of
+from routeplan._plan.kit import check_kit, kit_of, with_own_water
 from routeplan._plan.legflags import flags_of, leg_notes, offshore_verdict
 from routeplan._plan.sources import (
     CAUTIONS,
@@ -74,7 +74,9 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
     tell("reading the coastline", 0.0)
     chosen = choose_coast(trip.coast, trip.route)
     coast, error_m = chosen.coast, chosen.coast.nominal_error_m
+    trip = with_own_water(trip)
     trip = replace(trip, route=route_with_camps(trip, coast))
+    check_kit(trip)
     tell("measuring the legs", 0.2)
     exposures = route_exposure(
         trip.route,

@@ -8,14 +8,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from geographiclib.geodesic import Geodesic
 from planmaker import demo_plan, legs_plan
 
 import routeplan
 from routeplan._kit.group import check_marks
+from routeplan._kit.packfit import fair_shares
 from routeplan._kit.plan import plan_kit
 from routeplan._kit.warmth import mat_r_wanted, warmth
+from routeplan._plan.kit import with_own_water
 from routeplan.errors import InputError
 from routeplan.limits import Verdict
+from routeplan.plan import plan_trip
+from routeplan.propulsion import craft
 from routeplan.rules import FACTS, Group, Night, Person, nights_of, read_group, trip_facts
 
 C = 273.15
@@ -115,6 +120,7 @@ def test_without_a_forecast_what_depends_on_it_is_unknown():
     assert not known & {
         "nights", "coldest_night_c", "paddled_h", "air_c", "water_c", "wind_ms", "wind_chill_c",
         "wave_height_m", "sun_down", "darkness", "inflatable", "rigid", "help_h", "cooking",
+        "board", "kayak", "canoe", "camp_wind_ms",
     }  # fmt: skip
     assert facts[0].values["alone"] is True
     assert facts[0].values["overnight"] is True  # the route has camps
@@ -201,29 +207,217 @@ def test_mats():
 def test_the_demo_group_packs_everything_and_totals_add_up():
     kit = demo_kit()
     assert kit.packing.fits is True
-    carried = sum(load.mass_kg for load in kit.packing.bags)
-    people = sum(p.mass_kg for p in kit.group.people)
-    water = kit.provisions.carried_l.expected
-    assert sum(kit.packing.load_kg.values()) == pytest.approx(
-        people + water + carried + _worn_kg(kit), abs=1e-6
+    assert kit.packing.homeless == ()
+    for one in kit.packing.crafts:
+        own = [load for load in kit.packing.bags if load.bag.owner == one.owner]
+        assert one.carried_kg == pytest.approx(
+            sum(load.mass_kg for load in own) + sum(item.mass_kg for item in one.worn), abs=1e-9
+        )
+    carried = sum(one.carried_kg for one in kit.packing.crafts)
+    assert kit.load_kg.expected == pytest.approx(carried, abs=1e-9)
+    assert kit.load_kg.low < kit.load_kg.expected < kit.load_kg.high
+
+
+def test_the_water_that_is_carried_is_in_bags_and_bottles():
+    kit = demo_kit()
+    needed = kit.provisions.carried_l.expected
+    carried = sum(one.water_kg for one in kit.packing.crafts)
+    assert needed <= carried + 1e-9 < needed + 0.02  # rounded up to 10 g
+    size = kit.group.container_l
+    for load in kit.packing.bags:
+        for item in load.items:
+            if item.water_kg:
+                assert item.water_kg <= (1.0 if "bottle" in item.name else size) + 1e-9
+                assert item.volume_m3 * 1e3 > item.water_kg  # it has room for what it holds
+
+
+def test_pieces_packed_are_the_pieces_of_the_list():
+    kit = demo_kit()
+    for line, who in zip(kit.lines, kit.owners, strict=True):
+        if line.action in ("wear", "carry"):
+            packed = kit.packing.owners_of(line.item)
+            assert sorted(packed) == sorted(who)
+            assert len(packed) == line.quantity, line.item
+    names = {line.item for line in kit.lines}
+    assert {item.name for load in kit.packing.bags for item in load.items} <= names
+
+
+def test_the_lightest_carries_least_and_nobody_much_more_than_their_share():
+    kit = demo_kit()
+    mass = {p.name: p.mass_kg for p in kit.group.people}
+    carried = {one.owner: one.carried_kg for one in kit.packing.crafts}
+    assert sorted(carried, key=carried.get) == sorted(mass, key=mass.get)
+    shares = fair_shares(mass, {p.name: p.capacity_kg for p in kit.group.people})
+    even = [carried[name] / share for name, share in shares.items()]
+    assert max(even) < 1.02 * min(even)
+
+
+@pytest.mark.parametrize("container_l", [1.0, 2.5, 10.0])
+def test_canisters_and_containers_are_whole_and_hold_what_is_needed(container_l):
+    plan = demo_plan()
+    group = replace(demo_group(), container_l=container_l, canister_g=100.0)
+    kit = plan_kit(group, None, plan.route, plan.exposures, plan.stages, plan.trip.craft)
+    lines = {line.item: line for line in kit.lines}
+    gas = lines["gas canister, 100 g"].quantity
+    assert gas == math.ceil(kit.provisions.fuel_g.high / 100.0)
+    containers = lines[f"water container, {container_l:g} L"].quantity
+    need = kit.provisions.carried_l.expected - 4.0  # four bottles of a litre
+    assert containers == math.ceil(round(need, 2) / container_l)
+
+
+def test_a_place_to_refill_counts_within_its_distance():
+    plan, group = demo_plan(), demo_group()
+    off = {}
+    for within in (151.0, 152.0, 1745.0, 1746.0):
+        kit = plan_kit(
+            replace(group, refill_within_m=within), None, plan.route, plan.exposures, plan.stages,
+            plan.trip.craft,
+        )  # fmt: skip
+        off[within] = [r.name for r in kit.provisions.refills], kit.provisions
+    start, across = "Water near the start", "Water across from camp 2"
+    assert [names for names, _ in off.values()] == [
+        [], [start], [start], [start, across]]  # fmt: skip
+    near, far = off[1745.0][1], off[1746.0][1]
+    assert near.carried_l.expected > far.carried_l.expected
+    assert [r.name for r in near.left_out] == [across]
+    assert any(note.startswith(f"{across}: 1,745 m off the line, more than") for note in near.notes)
+    (refill,) = (r for r in far.refills if r.name == across)
+    assert refill.detour_m == 2.0 * refill.off_m
+    told = f"{across}: 1,745 m off the line, so {refill.detour_m:,.0f} m there and back"
+    assert any(note.startswith(told) for note in far.notes)
+    assert not any(start in note for note in far.notes)  # a short way is in the table alone
+
+
+def test_unknown_bodies_still_get_food_on_the_list():
+    plan = legs_plan("bare")
+    kit = plan_kit(
+        Group((Person("A"),)), None, plan.route, plan.exposures, plan.stages, plan.trip.craft
     )
-    fuel_in_canisters = next(x.quantity for x in kit.lines if "gas" in x.item) * 0.230
-    assert kit.load_kg.expected == pytest.approx(
-        sum(kit.packing.load_kg.values()) - people
-        - fuel_in_canisters + kit.provisions.fuel_g.expected / 1000.0,
-        abs=1e-6,
+    food = next(line for line in kit.lines if line.item == "day's pack of food")
+    assert food.quantity == kit.provisions.days
+    assert food.notes == ("how much is unknown",)
+
+
+def test_a_kayak_group_gets_the_kit_of_kayaks():
+    plan = demo_plan()
+    people = tuple(replace(p, craft_type="", fin_system="") for p in demo_group().people)
+    group = replace(demo_group(), people=people)
+    kit = plan_kit(group, None, plan.route, plan.exposures, plan.stages, craft("sea kayak"))
+    items = {line.item: line for line in kit.lines}
+    assert items["spraydeck"].quantity == 4
+    assert not {"leash, ankle or calf", "board with its fins", "spare leash"} & set(items)
+    assert not any("fin" in line.item.split() for line in kit.lines)
+    assert not any("fin system" in note for note in kit.notes)
+    mixed = replace(group, people=(replace(people[0], craft_type="canoe"), *people[1:]))
+    kit = plan_kit(mixed, None, plan.route, plan.exposures, plan.stages, craft("sea kayak"))
+    who = {line.item: set(own) for line, own in zip(kit.lines, kit.owners, strict=True)}
+    assert who["bailer and sponge"] == {"A"}
+    assert who["spraydeck"] == {"B", "C", "D"}
+
+
+def test_a_crew_of_unlike_craft_that_does_not_say_who_has_which_gets_notes():
+    plan = demo_plan()
+    people = tuple(replace(p, craft_type="") for p in demo_group().people)
+    kit = plan_kit(
+        replace(demo_group(), people=people), None, plan.route, plan.exposures, plan.stages,
+        craft("sea kayak"), (craft("touring board"),),
     )  # fmt: skip
+    items = {line.item: line for line in kit.lines}
+    for item in ("spraydeck", "leash, ankle or calf", "bailer and sponge"):
+        assert any("unknown type" in note for note in items[item].notes)
 
 
-def _worn_kg(kit):
-    from routeplan.rules import default_rules
+# --- what the group says of the whole plan ------------------------------------------------------
 
-    items = default_rules()
-    return sum(
-        line.quantity * items.item(line.item).mass_kg
-        for line in kit.lines
-        if (line.action == "wear" and line.where == "whole trip")
-        or (line.action in ("wear", "carry") and items.item(line.item).reach == "worn")
+
+def with_water_limit(celsius, group, forecast=None):
+    trip = demo_plan().trip
+    limits = replace(
+        trip.limits,
+        water_temperature_k=celsius + C,
+        explicit=trip.limits.explicit | {"water_temperature"},
+    )
+    return plan_trip(replace(trip, limits=limits, group=group, forecast=forecast or trip.forecast))
+
+
+@pytest.mark.parametrize(
+    ("limit_c", "verdict"), [(12.0, Verdict.WITHIN), (16.5, Verdict.CLOSE), (17.5, Verdict.BEYOND)]
+)
+def test_the_groups_water_is_held_against_the_limit_where_the_forecast_has_none(limit_c, verdict):
+    plan = with_water_limit(limit_c, demo_group())  # 17 °C
+    best = np.bincount(plan.stages[0].scan.verdict.astype(int), minlength=4)
+    assert best[verdict] > 0
+    assert not best[: min(verdict, Verdict.UNKNOWN)].any()  # past the forecast it is unknown
+    (note,) = [note for note in plan.notes if "water temperature" in note]
+    assert note == (
+        "The forecast has no water temperature: the group's 17 °C is held against the limit there."
+    )
+
+
+def test_without_a_groups_water_the_limit_stays_unknown():
+    plan = with_water_limit(12.0, replace(demo_group(), water_k=math.nan))
+    found = {Verdict(v) for v in plan.stages[0].scan.verdict}
+    assert found == {Verdict.UNKNOWN, Verdict.BEYOND}
+    assert not any("water temperature" in note for note in plan.notes)
+
+
+def test_a_forecast_that_has_water_temperature_keeps_it():
+    forecast = demo_plan().trip.forecast
+    warm = forecast["air_temperature"] * 0.0 + 20.0 + C
+    warm.attrs = {}
+    for gaps, words in ((False, ""), (True, "at some places")):
+        water = warm.where(warm["latitude"] > 58.6) if gaps else warm
+        trip = replace(demo_plan().trip, forecast=forecast.assign(sea_surface_temperature=water))
+        trip = replace(
+            trip, group=demo_group(), limits=replace(trip.limits, water_temperature_k=15.0 + C)
+        )
+        filled = with_own_water(trip)
+        values = filled.forecast["sea_surface_temperature"].to_numpy()
+        assert set(np.unique(values)) == ({17.0 + C, 20.0 + C} if gaps else {20.0 + C})
+        added = filled.route.notes[len(trip.route.notes) :]
+        assert len(added) == gaps
+        assert all(words in note for note in added)
+
+
+def test_the_colder_of_forecast_and_group_is_the_water_of_the_rules():
+    plan = demo_plan()
+    stage = plan.stages[0]
+    series = stage.scan.outing.series
+    values = dict(series.values)
+    values["sea_surface_temperature"] = np.full_like(values["air_temperature"], 14.0 + C)
+    outing = replace(stage.scan.outing, series=replace(series, values=values))
+    cold = (replace(stage, scan=replace(stage.scan, outing=outing)), *plan.stages[1:])
+    for own_c, seen in ((17.0, 14.0), (12.0, 12.0), (math.nan, 14.0)):
+        group = replace(demo_group(), water_k=own_c + C)
+        facts = trip_facts(plan.route, plan.exposures, cold, group, 1.4)
+        first = next(context for context in facts if context.level == "leg")
+        assert first.values["water_c"] == pytest.approx(seen)
+
+
+def test_marks_on_legs_that_are_not_there_are_refused_before_the_legs_are_measured():
+    group = replace(demo_group(), marks={"traffic_area": (2, 99)}, where={})
+    told = []
+    with pytest.raises(InputError, match="traffic_area names leg 99, which the route does not"):
+        plan_trip(
+            replace(demo_plan().trip, group=group),
+            progress=lambda words, share: told.append((words, share)),
+        )
+    assert told == [("reading the coastline", 0.0)]
+
+
+def test_wind_at_the_camp_and_the_way_back():
+    plan = demo_plan()
+    facts = facts_of(plan, demo_group())[0].values
+    winds = [night.wind_ms for night in nights_of(plan.stages)]
+    assert facts["camp_wind_ms"] == max(winds)
+    route = plan.route
+    way = Geodesic.WGS84.Inverse(
+        route.latitude[0], route.longitude[0], route.latitude[-1], route.longitude[-1]
+    )
+    assert facts["back_m"] == pytest.approx(way["s12"], abs=1e-3)
+    assert (
+        facts_of(replace(plan, stages=plan.stages[:1]), demo_group())[0].values["camp_wind_ms"]
+        == 0.0
     )
 
 
@@ -233,6 +427,7 @@ def test_every_line_of_the_demo_has_a_reason_and_somebody_who_carries_it():
         assert line.reasons
         assert line.sources
         assert line.notes == () or "at hand" in line.notes[0], line
+        assert len(set(line.reasons)) == len(line.reasons)
         if line.action in ("wear", "carry"):
             assert len(owners) == line.quantity, line.item
         else:
@@ -240,14 +435,27 @@ def test_every_line_of_the_demo_has_a_reason_and_somebody_who_carries_it():
 
 
 def test_the_demo_has_what_nobody_would_leave_without():
-    items = " | ".join(line.item for line in demo_kit().lines)
-    for word in ("craft with", "leash",
-                 "buoyancy aid", "phone", "VHF", "beacon", "light", "first-aid", "tent",
-                 "sleeping bag", "mat", "stove", "pot", "gas", "food", "drinking water", "filter",
-                 "lighter", "matches", "pump", "fin for centre", "fin for slide", "paddle",
-                 "repair", "power bank", "map", "compass", "sun cream", "fleece", "toilet",
-                 "head torch", "mug", "knife", "medicines"):  # fmt: skip
+    """Common practice, no source: read through day, night, cooking, hygiene, rain, repair, help."""
+    items = " | ".join(line.item for line in demo_kit().lines if line.action in ("wear", "carry"))
+    for word in ("board with", "leash", "paddle", "buoyancy aid", "whistle", "phone", "VHF",
+                 "beacon", "flares", "light", "first-aid", "blister", "tow line", "shelter",
+                 "knife", "chart", "compass", "watch", "trip sheet", "sun cream", "sun hat",
+                 "sun glasses", "paddling jacket", "dry warm layer", "water bottle", "snacks",
+                 "spare leash", "fin for centre", "fin for slide", "two-part paddle", "repair",
+                 "patches", "pump", "power bank", "batteries", "straps", "tie the craft down",
+                 "tent", "tarp", "sleeping bag", "mat", "dry trousers", "fleece", "rain jacket",
+                 "rain trousers", "camp shoes", "warm hat", "head torch", "lighter", "matches",
+                 "stove", "pot", "gas", "mug", "sponge", "filter", "tablets", "toilet", "trowel",
+                 "wash bag", "towel", "insect", "medicines", "rubbish", "money", "food",
+                 "water container"):  # fmt: skip
         assert word in items, word
+    do = " | ".join(line.item for line in demo_kit().lines if line.action == "do")
+    for word in ("with somebody ashore", "Call in ashore", "Brief everybody", "a radio call",
+                 "getting back on", "again in the morning", "Lay the craft flat",
+                 "Ask everybody", "get back to the start"):  # fmt: skip
+        assert word in do, word
+    lines = {line.item for line in demo_kit().lines}
+    assert not any("kayak" in item or "spraydeck" in item for item in lines)
 
 
 def test_beacon_and_radio_of_the_demo_are_with_two_people():
