@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from routeplan._show.document import legs_document, plan_document
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     import xarray as xr
@@ -59,11 +60,14 @@ def _json(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
-def render_plan(plan: Plan, console: Console) -> None:
-    """Print a plan: for each stage when to launch and why, then what that rests on."""
+def render_plan(plan: Plan, console: Console, files: Sequence[Path] | None = None) -> None:
+    """Print a plan: the answer in short, each stage in full, then what that rests on.
+
+    `files` are those written with it, told at the top; None says nothing of files.
+    """
     from routeplan._show import tables as _tables  # rich loads here, for those who want text only
 
-    _tables.render_plan(plan, console)
+    _tables.render_plan(plan, console, files)
 
 
 def render_legs(plan: Plan, console: Console, *, details: bool = False) -> None:

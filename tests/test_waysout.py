@@ -115,14 +115,22 @@ def test_turn_back_in_words(on, back, words):
 @pytest.mark.parametrize(
     ("drift", "leg_drift", "words"),
     [
-        ({"known": False}, {}, "drifting by wind alone, on the board adrift to where is unknown"),
-        ({}, {"has_current": True}, "still adrift after 3 h, "),
+        (
+            {"known": False},
+            {},
+            "as no current is known: on the board nobody knows where to",
+        ),
+        ({}, {"has_current": True}, "after 3 h you still drift, 865 m from shore"),
         (
             {"ashore_first_s": 1_800.0, "ashore_last_s": 5_400.0},
             {"ashore_longitude": 11.2, "ashore_latitude": 58.6},
             "ashore near 58° 36.000′ N 011° 12.000′ E after 30 min to 90 min",
         ),
-        ({"ashore_first_s": 1_800.0}, {}, "ashore after 30 min at best, or still adrift 865 m out"),
+        (
+            {"ashore_first_s": 1_800.0},
+            {},
+            "after 30 min at best, or still adrift 865 m from shore",
+        ),
     ],
 )
 def test_drift_in_words(drift, leg_drift, words):

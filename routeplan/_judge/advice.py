@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,7 +73,8 @@ def why_launch(scan: LaunchScan, i: int) -> str:
     if np.isfinite(scan.margin[i]):
         tightest = limit_words(str(scan.margin_limit[i]))
         parts.append(
-            f"with {100.0 * scan.margin[i]:.0f} % in hand against its tightest limit, {tightest}"
+            f"with {math.floor(100.0 * scan.margin[i] + 1e-9)} % in hand against its tightest "
+            f"limit, {tightest}"
         )
     if scan.robust is not None:
         late, slow = duration(limits.delay_s), f"{100.0 * limits.slower_share:.0f} %"

@@ -78,7 +78,7 @@ def deliver(plan: Plan, targets: Targets, *, json: bool) -> None:
         return
 
     def show(console: Console) -> None:
-        render_plan(plan, console)
+        render_plan(plan, console, paths)
         for path in paths:
             console.print(f"wrote {fit(plain(path), console.encoding)}")
 

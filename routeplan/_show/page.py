@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rich.console import Console
@@ -38,6 +39,15 @@ class Page:
         grid.add_column(no_wrap=True)
         grid.add_column(overflow="fold")  # a long path or address is never cut
         grid.add_row(self.text(mark), self.text(words))
+        self.console.print(Padding(grid, (0, 0, 0, indent)))
+
+    def pairs(self, rows: Sequence[tuple[str, str]], indent: int = 2) -> None:
+        """Print paragraphs that hang behind headings of one width."""
+        grid = Table.grid(padding=(0, 2, 0, 0))
+        grid.add_column(no_wrap=True)
+        grid.add_column(overflow="fold")
+        for head, words in rows:
+            grid.add_row(self.text(head, "bold"), self.text(words))
         self.console.print(Padding(grid, (0, 0, 0, indent)))
 
     def raw(self, words: str, indent: int = 0) -> None:

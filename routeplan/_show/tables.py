@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from routeplan._show.answers import limit_words, stage_answer, window_launches
@@ -11,6 +13,7 @@ from routeplan._show.legdetails import leg_details
 from routeplan._show.page import INVENTED, Page
 from routeplan._show.sourcewords import comparison_words, forecast_words, source_words
 from routeplan._show.strips import strip_legend, strip_rows
+from routeplan._show.summary import summary_rows
 from routeplan._show.waystable import ways_lines
 from routeplan._show.wording import (
     Clock,
@@ -23,6 +26,7 @@ from routeplan._show.wording import (
 from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
+    import numpy as np
     from rich.console import Console
 
     from routeplan.plan import Plan, StagePlan
@@ -37,17 +41,24 @@ _VERDICT_STYLE = {
 }
 
 
-def render_plan(plan: Plan, console: Console) -> None:
-    """Print a plan with launches: answers, strips, windows, legs, sources, cautions."""
+def render_plan(plan: Plan, console: Console, files: Sequence[Path] | None = None) -> None:
+    """Print a plan with launches: the answer in short, then stage by stage, then the rest.
+
+    `files` were written with it; None where nobody asks for any.
+    """
     page, clock = Page(console), Clock(plan.zone)
-    _title(page, plan, clock)
+    _title(page, plan)
+    page.heading("In short")
+    page.pairs(summary_rows(plan, clock, files))
+    page.line()
+    _forecast(page, plan, clock)
     if plan.itinerary is not None:
         trips = plan.trip.wishes.other_trips
         others = other_words(plan.itinerary, clock, trips=trips)
         for sentence in (*itinerary_words(plan.itinerary), *others):
             page.line(sentence)
     for stage in plan.stages:
-        _stage(page, stage, clock)
+        _stage(page, stage, clock, plan.trip.now)
     _not_judged(page, plan)
     _legs(page, plan)
     render_kit(page, plan.kit, clock)
@@ -57,7 +68,7 @@ def render_plan(plan: Plan, console: Console) -> None:
 def render_legs(plan: Plan, console: Console, *, details: bool = False) -> None:
     """Print a plan's legs alone; with details, a paragraph on each beside the table."""
     page, clock = Page(console), Clock(plan.zone)
-    _title(page, plan, clock)
+    _title(page, plan)
     _legs(page, plan)
     if details:
         page.heading("Details")
@@ -72,7 +83,7 @@ def render_legs(plan: Plan, console: Console, *, details: bool = False) -> None:
     _end(page, plan, clock)
 
 
-def _title(page: Page, plan: Plan, clock: Clock) -> None:
+def _title(page: Page, plan: Plan) -> None:
     route = plan.route
     title = plan.trip.title or route.name or "Route"
     if plan.invented:
@@ -85,6 +96,9 @@ def _title(page: Page, plan: Plan, clock: Clock) -> None:
     page.line(f"{kilometres(route.length_m, 'km')} in {counted}.")
     for warning in plan.warnings:
         page.line(f"WARNING: {warning}", "bold")
+
+
+def _forecast(page: Page, plan: Plan, clock: Clock) -> None:
     coverage = plan.coverage
     if coverage is not None:
         first, last = coverage.first, coverage.last
@@ -97,13 +111,13 @@ def _title(page: Page, plan: Plan, clock: Clock) -> None:
             )
 
 
-def _stage(page: Page, stage: StagePlan, clock: Clock) -> None:
+def _stage(page: Page, stage: StagePlan, clock: Clock, now: np.datetime64 | None) -> None:
     what = stage.stage
     page.heading(
         f"Stage {what.number}: {what.start.name} – {what.end.name}, "
         f"{kilometres(what.length_m, 'km')}"
     )
-    for i, sentence in enumerate(stage_answer(stage, clock)):
+    for i, sentence in enumerate(stage_answer(stage, clock, now=now)):
         page.line(sentence, "bold" if i == 0 else "", indent=2)
     scan = stage.scan
     if scan is None or not scan.launch.size:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from routeplan.plan import StagePlan
     from routeplan.windows import Landing, TurnBack
 
-__all__ = ["committing_legs", "ways_lines"]
+__all__ = ["committing_legs", "soonest_turn", "ways_lines"]
 
 _MOST_LEGS = 2  # told in full: the others are in the document
 _HORIZON = np.timedelta64(12, "h")  # turn-back times are looked for no later than this
@@ -34,6 +34,27 @@ def committing_legs(stage: StagePlan) -> list[int]:
     return [int(n) for n in scan.leg_numbers[beyond if beyond.size else order[:1]]]
 
 
+def soonest_turn(stages: Sequence[StagePlan], clock: Clock) -> str:
+    """The turn-back time that leaves least to spare in a trip; "" where none is near."""
+    near = []
+    for stage in stages:
+        scan, best = stage.scan, stage.best
+        if scan is not None and best is not None and stage.turn_back:
+            turn = min(stage.turn_back, key=lambda it: _spare(it.go_on_until, it.arrive))
+            near.append((_spare(turn.go_on_until, turn.arrive), turn, stage, scan.launch[best]))
+    if not near:
+        return ""
+    spare, turn, stage, launch = min(near, key=lambda it: it[0])
+    where = f"leg {turn.leg} of stage {stage.stage.number}"
+    if spare < 0.0:
+        return f"before {where}: going on from its start is not good"
+    if spare >= _HORIZON / np.timedelta64(1, "s"):
+        return ""
+    when = _time(turn.go_on_until, launch, clock)
+    on = "" if " on " in when else f" on {clock.short_day(launch)}"
+    return f"if {where} is not begun by {when}{on}"
+
+
 def ways_lines(stage: StagePlan, clock: Clock) -> list[str]:
     """Sentences on turning back, on a breakdown and on landings; none without a launch."""
     scan, best = stage.scan, stage.best
@@ -51,7 +72,8 @@ def ways_lines(stage: StagePlan, clock: Clock) -> list[str]:
     if more:
         lines.append(
             f"{more} other leg{'' if more == 1 else 's'} lead{'s' if more == 1 else ''} more than "
-            f"{metres(scan.outing.limits.offshore_notice_m)} out: see the JSON document."
+            f"{metres(scan.outing.limits.offshore_notice_m)} out: --json tells of "
+            f"{'it' if more == 1 else 'them'}."
         )
     return [line for line in lines if line]
 
@@ -110,12 +132,12 @@ def _breakdown(leg: int, drift: Sequence[LegDrift], launch: np.datetime64, clock
         return f"If something breaks on leg {leg}: where you would drift to is unknown."
     when = _time(drift[0].worst.when, launch, clock)
     begin = f"If something breaks on leg {leg} at {when}:"
-    means = "" if drift[0].has_current else " by wind alone"  # no current in the forecast
+    means = "" if drift[0].has_current else " by the wind alone, as no current is known"
     if all(d.worst.known and np.isnan(d.worst.ashore_first_s) for d in drift):
-        out = ", ".join(f"{_far(d.worst.offshore_m)} out {_who(d)}" for d in drift)
-        return f"{begin} still adrift{means} after {drift[0].hours:g} h, {out}."
+        out = ", ".join(f"{_far(d.worst.offshore_m)} from shore {_who(d)}" for d in drift)
+        return f"{begin} after {drift[0].hours:g} h you still drift{means}, {out}."
     fates = "; ".join(f"{_who(d)} {_fate(d)}" for d in drift)
-    return f"{begin} drifting{means}, {fates}."
+    return f"{begin} you drift{means}: {fates}."
 
 
 def _who(it: LegDrift) -> str:
@@ -126,8 +148,8 @@ def _fate(it: LegDrift) -> str:
     """What becomes of who drifts: ashore when and where, or how far out."""
     worst = it.worst
     if not worst.known:
-        return "adrift to where is unknown"
-    out = f"still adrift {_far(worst.offshore_m)} out after {it.hours:g} h"
+        return "nobody knows where to"
+    out = f"still adrift {_far(worst.offshore_m)} from shore after {it.hours:g} h"
     if np.isnan(worst.ashore_first_s):
         return out
     first = duration(worst.ashore_first_s)
@@ -144,7 +166,7 @@ def _landing(landing: Landing | None) -> str:
     if np.isnan(landing.time_s):
         return landing.text
     return (
-        f"Nearest landing under power, at worst: {duration(landing.time_s)}, "
+        f"Nearest landing if you can still paddle, at worst: {duration(landing.time_s)} for "
         f"{_far(landing.distance_m)} on {degrees(landing.bearing_deg)}."
     )
 
