@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import io
 import json
 from collections.abc import Callable, Mapping
@@ -11,52 +10,48 @@ from typing import TYPE_CHECKING, Any
 
 from routeplan._page.outputs import OUTPUTS
 from routeplan._show.wording import Clock, plain
+from routeplan.errors import InputError
 from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
     from routeplan.plan import Plan, StagePlan
 
-__all__ = ["deliver", "write_answer"]
+__all__ = ["deliver", "render", "write_answer"]
 
 
-def write_answer(plan: Plan, folder: Path | None, slot: str, nonce: str) -> dict[str, Any]:
-    """Write the page and its parts into a new directory; say what the controls need to know.
-
-    `slot` and `nonce` are marks that the server replaces: by the controls, and by a new word
-    for each answer. Without a directory all is made and thrown away, to warm up.
-    """
-    contents = {
-        "page.html": _page(plan, slot, nonce),
-        "parts.json": _parts(plan),
-        "launches.json": json.dumps(_launches(plan)),
-    }
-    if folder is not None:
-        folder.mkdir(mode=0o700)
-        for name, text in contents.items():
-            (folder / name).write_text(text, "utf-8", errors="replace")
+def write_answer(plan: Plan, job: dict[str, Any], folder: Path) -> dict[str, Any]:
+    """Write what is shown first into a new directory; say what the controls need to know."""
+    folder.mkdir(mode=0o700)
+    deliver(plan, job, folder / job["name"])
+    (folder / "launches.json").write_text(json.dumps(_launches(plan)), "utf-8", errors="replace")
     return {
         "title": plain(plan.trip.title or plan.route.name or "Route", 200),
         "forecast": plan.coverage is not None,
     }
 
 
-def deliver(plan: Plan, name: str, path: Path) -> int:
-    """Write one of `OUTPUTS` and say how many bytes it has."""
-    content = _MAKERS[name](plan)
+def deliver(plan: Plan, job: dict[str, Any], path: Path) -> int:
+    """Write the file that a job names and say how many bytes it has."""
+    content = render(plan, job)
     path.write_bytes(content)
     return len(content)
 
 
-def _page(plan: Plan, slot: str, nonce: str) -> str:  # noqa: ARG001
-    words = html.escape(_words(plan))
-    return (
-        '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>Plan</title></head>'
-        f'<body><main id="report"><pre id="words">{words}</pre>{slot}</main></body></html>'
-    )
+def render(plan: Plan, job: dict[str, Any]) -> bytes:
+    """Make the file that a job names: the page, its parts, or one of `OUTPUTS`.
 
+    In the page stand the marks of the job that the server replaces: `slot` by the controls,
+    `nonce` by a new word for each answer.
+    """
+    from routeplan.report import report_html, report_parts
 
-def _parts(plan: Plan) -> str:
-    return json.dumps({"fragments": {"words": html.escape(_words(plan))}, "data": {}})
+    if job["name"] == "page.html":
+        page = report_html(plan, controls=job["slot"], assets="/static/", nonce=job["nonce"])
+        return page.encode(errors="replace")
+    if job["name"] == "parts.json":
+        parts = report_parts(plan)
+        return json.dumps({"fragments": parts.fragments, "data": parts.data}).encode()
+    return _MAKERS[job["name"]](plan)
 
 
 def _launches(plan: Plan) -> list[dict[str, Any]]:
@@ -86,6 +81,12 @@ def _utc(when: Any) -> str:
     return f"{when.astype('datetime64[s]')}Z"
 
 
+def _report(plan: Plan) -> bytes:
+    from routeplan.report import report_html
+
+    return report_html(plan).encode(errors="replace")
+
+
 def _words(plan: Plan) -> str:
     from rich.console import Console
 
@@ -110,7 +111,40 @@ def _map(plan: Plan) -> bytes:
     return png_bytes(map_figure(plan))
 
 
+def _sheet(name: str) -> Callable[[Plan], bytes]:
+    """Something of the sheet, which its own module makes."""
+
+    def make(plan: Plan) -> bytes:
+        from routeplan import sheet
+
+        if plan.sheet is None:
+            msg = "a sheet needs a plan with a forecast"
+            raise InputError(msg)
+        made = getattr(sheet, name)(plan)
+        return made if isinstance(made, bytes) else str(made).encode(errors="replace")
+
+    return make
+
+
+def _gpx(plan: Plan) -> bytes:
+    from routeplan.gis import plan_gpx
+
+    return plan_gpx(plan)
+
+
+def _layers(plan: Plan) -> bytes:
+    from routeplan._gis.files import gis_bytes
+
+    return gis_bytes(plan, Path("plan.gpkg"))
+
+
 _MAKERS: Mapping[str, Callable[[Plan], bytes]] = {
+    "report.html": _report,
+    "sheet.pdf": _sheet("sheet_pdf"),
+    "card.pdf": _sheet("card_pdf"),
+    "sheet.txt": _sheet("sheet_text"),
+    "route.gpx": _gpx,
+    "plan.gpkg": _layers,
     "plan.txt": lambda plan: _words(plan).encode(errors="replace"),
     "plan.json": _document,
     "map.png": _map,

@@ -21,9 +21,8 @@ from starlette.types import Message, Receive, Scope, Send
 __all__ = ["Guard", "Tokens"]
 
 _POLICY = (
-    "default-src 'none'; script-src 'self' 'nonce-{nonce}'; style-src 'self' 'unsafe-inline'; "
-    "img-src 'self' data: blob:; font-src 'self' data:; connect-src 'self'; form-action 'self'; "
-    "base-uri 'none'; frame-ancestors 'none'; object-src 'none'"
+    "default-src 'none'; script-src 'nonce-{nonce}'; style-src 'nonce-{nonce}'; img-src 'self'; "
+    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 _HEADERS = {
     "x-content-type-options": "nosniff",

@@ -41,6 +41,9 @@ _ROOTS = sorted(
 )
 
 
+_FILES = {*OUTPUTS, "page.html", "parts.json"}
+
+
 class _StoppedError(Exception):
     """The job is not wanted any more."""
 
@@ -66,8 +69,10 @@ class Desk:
         self._tasks: set[asyncio.Task[None]] = set()
         self._lines: dict[str, _Line] = {}
 
-    def begin(self, room: Room) -> None:
+    def begin(self, room: Room, *, in_place: bool = False) -> None:
         """Plan a trip by its settings; what was under way for it is given up.
+
+        `in_place` says that the parts of the answer will be asked for, not the whole page.
 
         Raises
         ------
@@ -84,7 +89,8 @@ class Desk:
         room.error = ""
         room.now = f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%S}"
         room.set("waiting", "waiting for its turn" if self._turn.locked() else "starting")
-        task = asyncio.create_task(self._plan(room, line, line.stop, room.job))
+        first = "parts.json" if in_place and room.answer else "page.html"
+        task = asyncio.create_task(self._plan(room, line, line.stop, room.job, first))
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
 
@@ -119,7 +125,7 @@ class Desk:
         line = self._lines[room.key]
         async with line.lock:
             path = room.directory(room.answer) / name
-            if name not in OUTPUTS or room.answered is None:
+            if name not in _FILES or room.answered is None:
                 msg = "there is no such file"
                 raise InputError(msg)
             if path.is_file():
@@ -136,13 +142,15 @@ class Desk:
             raise InputError(self._clean(room, message["failed"]))
         return path
 
-    async def _plan(self, room: Room, line: _Line, stop: asyncio.Event, number: int) -> None:
+    async def _plan(
+        self, room: Room, line: _Line, stop: asyncio.Event, number: int, first: str
+    ) -> None:
         async with line.lock, self._turn:
             if number != room.job:
                 return  # something newer is wanted
             room.set("working", "starting")
             job = self._order(room, room.settings, number)
-            job |= {"do": "plan", "out": room.directory(number).name}
+            job |= {"do": "plan", "name": first, "out": room.directory(number).name}
             began = time.monotonic()
 
             def tell(words: str, share: float | None) -> None:
@@ -170,7 +178,8 @@ class Desk:
             "now": room.now,
             "settings": settings.order(),
             "cpu_s": self._limit_s(room) * 2.0,
-            **room.marks(),
+            "slot": room.slot,
+            "nonce": room.nonce,
         }
 
     def _limit_s(self, room: Room) -> float:
@@ -213,6 +222,8 @@ class Desk:
     async def _worker_of(self, room: Room) -> Worker:
         """The worker of a trip: the one it has, or a new one in place of the longest unused."""
         if room.worker is None or room.worker.gone:
+            if self._pool.warm_s is None:
+                room.set("working", "warming up; the first time on a machine takes minutes")
             idle = [
                 other.worker
                 for other in self._store.rooms.values()
@@ -238,7 +249,6 @@ class Desk:
             limits, explicit = done.pop("limits"), frozenset(done.pop("explicit"))
             room.settings = replace(room.settings, limits=limits, explicit=explicit)
             room.answered, room.facts = room.settings, done
-            room.slot, room.nonce = room.next_slot, room.next_nonce
             before, room.answer = room.answer, number
             room.set("ready")
             _remove_older(room, before, number)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -26,7 +26,7 @@ from routeplan._page.jobs import Desk
 from routeplan._page.outputs import OUTPUTS
 from routeplan._page.store import FullError, Room, Store
 from routeplan._page.upload import Form, RefusedError, read_form
-from routeplan._page.views import message_page, read_answer, room_page, start_page, state_of
+from routeplan._page.views import message_page, read_text, room_page, start_page, state_of
 from routeplan.errors import InputError
 
 __all__ = ["Desk", "Pages", "read_static"]
@@ -71,11 +71,14 @@ class Pages:
         async def endpoint(request: Request) -> Response:
             room = self.store.find(request.path_params["key"])
             if room is None:
-                words = f"There is no such trip here, or it was removed ({request.method})."
-                return HTMLResponse(message_page("No such trip", words), 404)
+                words = "There is no such trip here, or it was removed."
+                return self._message(request, "No such trip", words, 404)
             return await answer(request, room)
 
         return endpoint
+
+    def _message(self, request: Request, title: str, words: str, status: int) -> Response:
+        return HTMLResponse(message_page(title, words, request.state.nonce), status)
 
     async def start(self, request: Request) -> Response:
         """Three ways to start."""
@@ -112,8 +115,14 @@ class Pages:
 
     async def show(self, request: Request, room: Room) -> Response:
         """The page of a trip."""
+        page, nonce = "", request.state.nonce
+        if room.answer:
+            try:
+                page = read_text(await self.desk.file(room, "page.html"))
+            except InputError as error:
+                return self._message(request, "No report", str(error), 422)
         token = self.tokens.new(room.key)
-        return HTMLResponse(room_page(room, self.config, token, request.state.nonce))
+        return HTMLResponse(room_page(room, page, self.config, token, nonce))
 
     async def state(self, request: Request, room: Room) -> Response:  # noqa: ARG002
         """How far it is."""
@@ -123,20 +132,24 @@ class Pages:
         """The parts of the last answer, for a page that is open."""
         if not room.answer:
             return PlainTextResponse("there is no answer yet\n", 404)
-        text = read_answer(room, "parts.json")
-        headers = {"x-answer": str(room.answer)}
+        answer = room.answer
+        try:
+            text = read_text(await self.desk.file(room, "parts.json"))
+        except InputError as error:
+            return JSONResponse({"error": str(error)}, 422)
+        headers = {"x-answer": str(answer)}
         return Response(text, media_type="application/json", headers=headers)
 
     async def file(self, request: Request, room: Room) -> Response:
         """A file to take away."""
         name = request.path_params["name"]
         if name not in OUTPUTS or not room.answer:
-            return HTMLResponse(message_page("No such file", "There is no such file."), 404)
+            return self._message(request, "No such file", "There is no such file.", 404)
         try:
             path = await self.desk.file(room, name)
         except InputError as error:
             words = f"{name} cannot be made: {error}"
-            return HTMLResponse(message_page("No file", words), 422)
+            return self._message(request, "No file", words, 422)
         headers = {"content-security-policy": "sandbox; default-src 'none'"}
         return FileResponse(
             path, media_type=OUTPUTS[name].media_type, filename=name, headers=headers
@@ -147,7 +160,7 @@ class Pages:
 
         def act(form: Form) -> None:
             room.settings = room.settings.changed(form.fields)
-            self.desk.begin(room)
+            self.desk.begin(room, in_place=_wants_json(request))
 
         return await self._act(request, room, act)
 
@@ -163,7 +176,7 @@ class Pages:
         self, request: Request, room: Room, act: Callable[[Form], None], then: str = ""
     ) -> Response:
         """Do what a form asks; answer a script with the state, anything else with the page."""
-        wants_json = request.headers.get("accept", "").startswith("application/json")
+        wants_json = _wants_json(request)
         try:
             act(await read_form(request, self.config, self.tokens.check(room.key)))
         except (RefusedError, InputError, FullError) as error:
@@ -190,16 +203,19 @@ class Pages:
         return Response(content, media_type=kind, headers=headers)
 
 
-def read_static(*folders: Path) -> dict[str, tuple[bytes, str, str]]:
+def read_static(files: Mapping[str, Path]) -> dict[str, tuple[bytes, str, str]]:
     """Content, kind and tag of the static files, by name: nothing else can be asked for."""
     found = {}
-    for folder in folders:
-        for path in sorted(folder.iterdir()):
-            if path.suffix in _STATIC:
-                content = path.read_bytes()
-                tag = f'"{hashlib.sha256(content).hexdigest()[:20]}"'
-                found[path.name] = (content, _STATIC[path.suffix], tag)
+    for name, path in files.items():
+        content = path.read_bytes()
+        tag = f'"{hashlib.sha256(content).hexdigest()[:20]}"'
+        found[name] = (content, _STATIC[path.suffix], tag)
     return found
+
+
+def _wants_json(request: Request) -> bool:
+    """Whether a script asks, which puts the answer in place, and not a plain form."""
+    return request.headers.get("accept", "").startswith("application/json")
 
 
 def _status(error: Exception) -> int:

@@ -18,6 +18,7 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from routeplan._html.assets import asset_files
 from routeplan._page.config import PageConfig
 from routeplan._page.guard import Guard, Tokens
 from routeplan._page.jobs import Desk
@@ -40,7 +41,8 @@ def application(config: PageConfig) -> Guard:
     store = Store(config)
     pool = Pool(config.memory_bytes)
     desk = Desk(config, pool, store)
-    static = read_static(_HERE / "static")
+    own = {path.name: path for path in (_HERE / "static").iterdir()}
+    static = read_static({**asset_files(), **own})
     pages = Pages(config, store, desk, tokens, static)
 
     @contextlib.asynccontextmanager

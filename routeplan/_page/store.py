@@ -34,7 +34,8 @@ class Room:
 
     `state` is "waiting", "working", "choose", "ready" or "failed"; `version` counts its changes,
     `answer` the answers, 0 before the first. `names` are the names of the files as people called
-    them: text, never a path.
+    them: text, never a path. `slot` and `nonce` are marks in pages that workers write, replaced
+    before anybody sees them: nobody can have put them into a name beforehand.
     """
 
     key: str
@@ -55,10 +56,8 @@ class Room:
     answer: int = 0
     answered: Settings | None = None
     facts: dict[str, Any] = field(default_factory=dict)
-    slot: str = ""
-    nonce: str = ""
-    next_slot: str = ""
-    next_nonce: str = ""
+    slot: str = field(default_factory=lambda: f"slot-{secrets.token_hex(16)}")
+    nonce: str = field(default_factory=lambda: secrets.token_hex(16))
     took_s: float = 0.0
     worker: Worker | None = None
     job: int = 0
@@ -72,11 +71,6 @@ class Room:
         """Say what is going on."""
         self.state, self.words, self.share = state, words, share
         self.version += 1
-
-    def marks(self) -> dict[str, str]:
-        """New marks for the next answer, which nobody can have put into a name beforehand."""
-        self.next_slot, self.next_nonce = f"slot-{secrets.token_hex(16)}", secrets.token_hex(16)
-        return {"slot": self.next_slot, "nonce": self.next_nonce}
 
     def directory(self, answer: int) -> Path:
         """Where the files of an answer are."""

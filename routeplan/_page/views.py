@@ -16,7 +16,7 @@ from routeplan._page.outputs import OUTPUTS
 from routeplan._page.store import Room
 from routeplan._show.wording import duration, plain
 
-__all__ = ["message_page", "read_answer", "room_page", "start_page", "state_of"]
+__all__ = ["message_page", "read_text", "room_page", "start_page", "state_of"]
 
 _LARGEST_ANSWER = 64_000_000
 _PROVIDERS = {
@@ -56,18 +56,17 @@ def start_page(config: PageConfig, token: str, nonce: str, error: str = "") -> s
     )
 
 
-def message_page(title: str, words: str) -> str:
+def message_page(title: str, words: str, nonce: str) -> str:
     """A page that says one thing."""
-    return _render("message.html", title=title, words=words)
+    return _render("message.html", title=title, words=words, nonce=nonce)
 
 
-def room_page(room: Room, config: PageConfig, token: str, nonce: str) -> str:
-    """The page of a trip as it stands."""
+def room_page(room: Room, page: str, config: PageConfig, token: str, nonce: str) -> str:
+    """The page of a trip as it stands; `page` is the report as a worker wrote it, if any."""
     values = {"room": room, "token": token, "nonce": nonce, "keep": duration(config.keep_s)}
     if room.answer == 0:
         return _render({"choose": "choose.html", "failed": "failed.html"}.get(
             room.state, "working.html"), **values)  # fmt: skip
-    page = read_answer(room, "page.html")
     controls = _render("controls.html", **values, **_controls(room))
     return page.replace(room.slot, controls).replace(room.nonce, nonce)
 
@@ -89,9 +88,8 @@ def state_of(room: Room, token: str) -> dict[str, Any]:
     return state
 
 
-def read_answer(room: Room, name: str) -> str:
+def read_text(path: Path) -> str:
     """A text that a worker wrote; it is no more trusted than what it worked on."""
-    path = room.directory(room.answer) / name
     with os.fdopen(os.open(path, os.O_RDONLY | os.O_NOFOLLOW), "rb") as file:
         return file.read(_LARGEST_ANSWER).decode("utf-8", "replace")
 
@@ -102,7 +100,7 @@ def _controls(room: Room) -> dict[str, Any]:
         "crafts": CRAFT_NAMES,
         "speed": _field(room.settings.speed, "speed", "kn"),
         "step": _field(room.settings.step, "time", "min"),
-        "stages": json.loads(read_answer(room, "launches.json")),
+        "stages": json.loads(read_text(room.directory(room.answer) / "launches.json")),
         "outputs": OUTPUTS,
         "settings": room.settings,
     }

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from routeplan._page.config import FILES
-from routeplan._page.deliver import deliver, write_answer
+from routeplan._page.deliver import deliver, render, write_answer
 from routeplan._page.form import LIMIT_ROWS, Settings
 from routeplan._page.quantity import craft_of, limits_of, quantity
 from routeplan._show.wording import plain
@@ -58,19 +58,20 @@ class Work:
         order = {"source": "demo", "names": {}, "settings": Settings().order()}
         self._answer(order, _silent)
         assert self._plan is not None
-        write_answer(self._plan, None, "", "")
+        for name in ("page.html", "parts.json"):
+            render(self._plan, {"name": name, "slot": "", "nonce": "x"})
 
     def do(self, job: dict[str, Any], progress: Progress) -> dict[str, Any]:
         """Do a job: "plan" writes the answer into a directory, "file" one file out."""
         if job["do"] == "file":
             plan, _ = self._answer(job, progress)
-            return {"bytes": deliver(plan, job["name"], self._folder / job["out"])}
+            return {"bytes": deliver(plan, job, self._folder / job["out"])}
         choice = _choices(job)
         if choice:
             return {"choose": choice}
         plan, settings = self._answer(job, progress)
         progress("writing it down", None)
-        facts = write_answer(plan, self._folder / job["out"], job["slot"], job["nonce"])
+        facts = write_answer(plan, job, self._folder / job["out"])
         return {
             "limits": settings.limits,
             "explicit": sorted(settings.explicit),
@@ -257,6 +258,7 @@ def _fetched(
 
 
 def _kit(job: dict[str, Any]) -> dict[str, Any]:
+    from routeplan._plan.ashoretable import read_ashore
     from routeplan.rules import read_group, read_rules
 
     names = job["names"]
@@ -266,4 +268,5 @@ def _kit(job: dict[str, Any]) -> dict[str, Any]:
             raise InputError(msg, field="rules")
         return {}
     rules = read_rules(Path(FILES["rules"].stored)) if "rules" in names else None
-    return {"group": read_group(Path(FILES["group"].stored)), "kit_rules": rules}
+    group = Path(FILES["group"].stored)
+    return {"group": read_group(group), "kit_rules": rules, "ashore": read_ashore(group)}

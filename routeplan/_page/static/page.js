@@ -60,6 +60,7 @@
       this.form.addEventListener("submit", (event) => this.submitted(event));
       this.form.addEventListener("change", (event) => this.changed(event));
       document.addEventListener("routeplan:launch", (event) => this.launched(event.detail));
+      byId("pick-not").addEventListener("click", () => (byId("pick").hidden = true));
       document.addEventListener("visibilitychange", () => this.lookedAt());
       if (section.dataset.busy === "yes") this.follow(++this.round);
     }
@@ -80,18 +81,22 @@
       else this.send();
     }
 
+    // The reader looks at another launch in the report: offer to plan with it.
     launched(detail) {
       const list = byId(`launch_${detail.stage}`);
       if (!list) return;
-      const wanted = new Date(detail.launch).getTime();
-      for (const option of list.options) {
-        if (option.value && new Date(option.value).getTime() === wanted) {
-          if (list.value === option.value) return;
-          list.value = option.value;
-          this.send();
-          return;
-        }
-      }
+      const same = (text) => text && new Date(text).getTime() === new Date(detail.launch).getTime();
+      const option = [...list.options].find((one) => same(one.value));
+      const offer = option && !same(list.dataset.chosen);
+      byId("pick").hidden = !offer;
+      if (!offer) return;
+      byId("pick-words").textContent =
+        `Stage ${detail.stage}, ${option.textContent}. Turn-back times, landings, drift and the stages after it are those of the plan's own launch.`;
+      byId("pick-button").onclick = () => {
+        byId("pick").hidden = true;
+        list.value = option.value;
+        this.send();
+      };
     }
 
     async lookedAt() {
@@ -144,7 +149,9 @@
     async replace(state) {
       const parts = await ask(`${this.trip}/parts`);
       if (window.routeplanReport) {
-        window.routeplanReport.update(parts);
+        if (parts.error) throw new Error(parts.error);
+        byId("pick").hidden = true;
+        await window.routeplanReport.update(parts);
         this.answer = state.answer;
       } else {
         location.reload();
