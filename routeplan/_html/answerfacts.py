@@ -11,7 +11,7 @@ import numpy as np
 from routeplan._html.scandata import LETTERS
 from routeplan._show.answers import chosen_window, limit_words, stage_answer
 from routeplan._show.waystable import ways_lines
-from routeplan._show.wording import Clock, percent
+from routeplan._show.wording import UNKNOWN, Clock, knots, percent
 from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
@@ -19,7 +19,16 @@ if TYPE_CHECKING:
     from routeplan.route import Waypoint
     from routeplan.windows import LaunchScan, LaunchWindow
 
-__all__ = ["StageFacts", "leg_rows", "not_judged", "stage_facts", "verdict_words", "window_rows"]
+__all__ = [
+    "StageFacts",
+    "headwind",
+    "in_hand",
+    "leg_rows",
+    "not_judged",
+    "stage_facts",
+    "verdict_words",
+    "window_rows",
+]
 
 _WORDS = {
     Verdict.WITHIN: "within every limit judged",
@@ -105,7 +114,19 @@ def _around(stage: StagePlan) -> LaunchWindow | None:
 def _in_hand(margin: float, limit: str) -> str:
     if not np.isfinite(margin):
         return ""
-    return f"{percent(margin)} in hand against {limit_words(limit)}"
+    words = "in hand against" if margin >= 0.0 else "over the limit of"
+    return f"{percent(abs(margin))} {words} {limit_words(limit)}"
+
+
+def in_hand(margin: float) -> str:
+    """A margin for a table: what is left, or by how much it is over."""
+    return f"{percent(-margin)} over" if margin < 0.0 else percent(margin)
+
+
+def headwind(speed_ms: float) -> str:
+    """Headwind in knots; wind from behind is told as such."""
+    words = knots(abs(speed_ms))
+    return f"{words} behind" if speed_ms < 0.0 and words not in ("0", UNKNOWN) else words
 
 
 def _is_robust(scan: LaunchScan | None, best: int | None) -> bool:
@@ -151,7 +172,7 @@ def leg_rows(scan: LaunchScan | None, i: int | None) -> Iterator[dict[str, Any]]
             "speed_ms": scan.speed_over_ground_ms[i, j],
             "verdict": verdict_words(Verdict(int(scan.leg_verdict[i, j]))),
             "limit": limit_words(str(binding[i, j])) if binding[i, j] else "",
-            "margin": percent(margin[i, j]),
+            "margin": in_hand(margin[i, j]),
         }
 
 

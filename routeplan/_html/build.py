@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from routeplan._html.answerfacts import not_judged, stage_facts
+from routeplan._html.answerfacts import headwind, not_judged, stage_facts
 from routeplan._html.assets import SCRIPTS, STYLES, Assets
 from routeplan._html.gridsvg import grid_facts
 from routeplan._html.kitfacts import kit_facts
@@ -44,6 +44,7 @@ __all__ = ["SECTIONS", "ReportParts", "build_parts", "build_report"]
 SECTIONS = (
     "rp-head",
     "rp-answer",
+    "rp-bar",
     "rp-choose",
     "rp-map",
     "rp-grid",
@@ -68,7 +69,7 @@ class ReportParts:
 
 def build_parts(plan: Plan) -> ReportParts:
     """Sections and data of a plan."""
-    environment, clock = _environment(plan), Clock(plan.zone)
+    environment, clock = _templates(), Clock(plan.zone)
     data = _data(plan, clock)
     facts = _facts(plan, clock, data)
     fragments = {
@@ -84,7 +85,7 @@ def build_report(
     from markupsafe import Markup
 
     parts = build_parts(plan)
-    environment = _environment(plan)
+    environment = _templates()
     data = script_safe(parts.data)
     return environment.get_template("report.html").render(
         fragments={name: Markup(html) for name, html in parts.fragments.items()},
@@ -109,7 +110,9 @@ def _title(plan: Plan) -> str:
     return plain(plan.trip.title or plan.route.name or "Route")
 
 
-def _environment(plan: Plan) -> Environment:
+@cache
+def _templates() -> Environment:
+    """Templates, compiled once."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
@@ -120,10 +123,10 @@ def _environment(plan: Plan) -> Environment:
         lstrip_blocks=True,
         finalize=_shown,
     )
-    environment.globals["t"] = partial(_time, Clock(plan.zone))
     environment.filters |= {
         "compass": compass_point,
         "course": degrees,
+        "headwind": headwind,
         "km": kilometres,
         "knots": knots,
         "limit": limit_words,
@@ -155,7 +158,7 @@ def _data(plan: Plan, clock: Clock) -> dict[str, Any]:
         "zone": zone,
         "limits": limits_document(plan.trip.limits),
         "legs": rose_documents(plan),
-        "stages": [stage_document(stage, clock) for stage in plan.stages],
+        "stages": [stage_document(stage) for stage in plan.stages],
         "map": map_document(plan, clock),
     }
 
@@ -168,6 +171,7 @@ def _facts(plan: Plan, clock: Clock, data: dict[str, Any]) -> dict[str, Any]:
     covered = plan.coverage
     return {
         "plan": plan,
+        "t": partial(_time, clock),
         "title": _title(plan),
         "invented": INVENTED if plan.invented else "",
         "forecast": forecast_words(plan, clock),

@@ -117,6 +117,9 @@ def _runs(
             {
                 "x": x(left),
                 "w": round(width, 1),
+                "first": first,
+                "last": last,
+                "limit": limit,
                 "verdict": shown,
                 "text": _fitting(
                     limit or (shown["word"] if binding is not None else ""), shown["letter"], width

@@ -48,6 +48,10 @@ def map_facts(plan: Plan, drawn: dict[str, Any]) -> dict[str, Any]:
             for leg in drawn["legs"]
         ],
         "places": [{**place, "xy": at(*place["at"])} for place in drawn["places"] if place["at"]],
+        "ways": [
+            {"number": stage.stage.number, **ways}
+            for stage, ways in zip(plan.stages, drawn["stages"], strict=True)
+        ],
         "bar": round(length_m * scale, 1),
         "bar_km": f"{length_m / 1000:g}",
     }

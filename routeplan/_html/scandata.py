@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from routeplan._html.times import minutes_of
 from routeplan._plan.lineweather import line_weather
-from routeplan._show.answers import finding_words, limit_words
-from routeplan._show.wording import Clock, plain
+from routeplan._show.answers import limit_words
+from routeplan._show.wording import plain
 from routeplan.limits import Verdict
 from routeplan.units import KNOT_MS
 
@@ -42,7 +42,7 @@ _COLUMNS = (
 )
 
 
-def stage_document(stage: StagePlan, clock: Clock) -> dict[str, Any]:
+def stage_document(stage: StagePlan) -> dict[str, Any]:
     """Launches, weather and light of one stage.
 
     Times are minutes since 1970 UTC, `enter`, `leave` and `arrive` minutes after the launch; wind
@@ -59,7 +59,7 @@ def stage_document(stage: StagePlan, clock: Clock) -> dict[str, Any]:
     if stage.scan is None:
         return out
     texts = _Texts()
-    launches = {**_launches(stage.scan, clock, texts), "proposed": stage.best}
+    launches = {**_launches(stage.scan, texts), "proposed": stage.best}
     return {
         **out,
         **launches,
@@ -91,11 +91,11 @@ class _Texts:
     def index(self, text: str) -> int:
         if text not in self._at:
             self._at[text] = len(self.all)
-            self.all.append(text)
+            self.all.append(plain(text))
         return self._at[text]
 
 
-def _launches(scan: LaunchScan, clock: Clock, texts: _Texts) -> dict[str, Any]:
+def _launches(scan: LaunchScan, texts: _Texts) -> dict[str, Any]:
     launch = minutes_of(scan.launch)
     return {
         "launch": launch,
@@ -107,22 +107,16 @@ def _launches(scan: LaunchScan, clock: Clock, texts: _Texts) -> dict[str, Any]:
         "robust": None if scan.robust is None else "".join("01"[bool(r)] for r in scan.robust),
         "share": None if scan.share_within is None else _scaled(scan.share_within, 1000.0),
         "why": [
-            [texts.index(plain(text)) for text in _reasons(scan, i, clock)]
+            [[texts.index(text), minute] for text, minute in _reasons(scan, i)]
             for i in range(scan.launch.size)
         ],
     }
 
 
-def _reasons(scan: LaunchScan, i: int, clock: Clock) -> list[str]:
-    """Findings that are not within, else the one nearest to its limit, with their local times."""
-    found = scan.findings(i)
-    bad = [f for f in found if f.verdict is not Verdict.WITHIN] or list(found[:1])
-    told = [finding_words(f, clock) for f in bad]
-    said = {f.text for f in found}
-    general = [text for text in scan.reasons(i) if text not in said]
-    kept = set(scan.reasons(i))
-    told = [words for f, words in zip(bad, told, strict=True) if f.text in kept]
-    return [*general, *told][:_TEXTS]
+def _reasons(scan: LaunchScan, i: int) -> list[tuple[str, int | None]]:
+    """Reasons of a launch, and when each is worst where it belongs to a moment."""
+    when = {f.text: f.when for f in scan.findings(i)}
+    return [(text, _minute(when.get(text))) for text in scan.reasons(i)[:_TEXTS]]
 
 
 def _legs(scan: LaunchScan) -> dict[str, Any]:
@@ -179,5 +173,5 @@ def _after(times: NDArray[np.datetime64], launch: NDArray[np.datetime64]) -> lis
     ]
 
 
-def _minute(when: np.datetime64) -> int | None:
-    return minutes_of(np.asarray([when]))[0]
+def _minute(when: np.datetime64 | None) -> int | None:
+    return None if when is None else minutes_of(np.asarray([when]))[0]

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan._judge.findings import Case, Finding, sentence
+from routeplan._judge.findings import NOWHERE, Case, Finding, sentence
 from routeplan._passage.marchfields import variable_of
 from routeplan.limits import UNITS_SI, Judgement, Limits, Verdict, quantity_of
 from routeplan.simulation import Passage, Path
@@ -68,6 +68,8 @@ class Detail:
     member: NDArray[np.int64]
     coast_error_m: float
     series: PointSeries
+    # What was told before, by launch: every output asks for the same findings again.
+    _told: dict[int, tuple[Finding, ...]] = field(default_factory=dict, repr=False)
 
     def told(self) -> dict[str, NDArray[Any]]:
         """Limit that decides each launch, its smallest margin and whose that is."""
@@ -120,6 +122,11 @@ class Detail:
 
     def findings(self, i: int) -> tuple[Finding, ...]:
         """Every judged limit for launch i, worst first."""
+        if i not in self._told:
+            self._told[i] = self._findings(i)
+        return self._told[i]
+
+    def _findings(self, i: int) -> tuple[Finding, ...]:
         found = [self._finding(i, row, name) for row, name in enumerate(self.judged.names)]
         silent = {"progress": Verdict.CLOSE, "current": Verdict.CLOSE, "land": Verdict.WITHIN}
         told = [f for f in found if f.verdict > silent.get(f.limit, -1)]
@@ -199,7 +206,7 @@ class Detail:
             return ""
         steps = np.flatnonzero(self.path.leg == leg)
         if variable not in self.series.values:
-            return "nor anywhere else"
+            return NOWHERE
         lacking = np.isnan(self.series.values[variable][steps]).any(axis=(1, 2))
         words = self.series.reason(variable, int(steps[np.argmax(lacking)]))
         # Which hours they are, the moment of the finding says.

@@ -1,6 +1,7 @@
 // What every drawing of the report shares: elements, local time, figures, verdicts.
 "use strict";
 const RP = {};
+document.documentElement.classList.add("live"); // shows what only scripts can serve
 (() => {
   const SVG = "http://www.w3.org/2000/svg";
 
@@ -57,6 +58,8 @@ const RP = {};
   RP.figure = (value, scale, digits) => (value === null || value === undefined ? RP.UNKNOWN : (Math.round((value / scale) * 10 ** digits) / 10 ** digits + 0).toFixed(digits));
   RP.kn = (value) => RP.figure(value, 10, 0);
   RP.percent = (value) => (value === null ? RP.UNKNOWN : `${Math.trunc(value / 10)} %`);
+  RP.inHand = (value) => (value !== null && value < 0 ? `${RP.percent(-value)} over` : RP.percent(value));
+  RP.head = (value) => (value !== null && Math.round(value / 10) < 0 ? `${RP.kn(-value)} behind` : RP.kn(value));
   RP.metres = (value) => {
     if (value === null || value === undefined) return RP.UNKNOWN;
     return value < 1000 ? `${Math.round(value)} m` : `${(value / 1000).toFixed(1)} km`;
@@ -68,11 +71,13 @@ const RP = {};
       RP.html("tbody", {}, rows.map((row) => RP.html("tr", {}, row.map((cell, i) =>
         i === 0 ? RP.html("th", { scope: "row" }, cell) : RP.html("td", { class: typeof cell === "string" ? "n" : null }, cell))))));
 
+  const said = (margin) => (margin !== null && margin < 0 ? RP.inHand(margin) : `${RP.percent(margin)} in hand`);
+
   // What leg j (place within its stage) of launch i is, in a sentence.
   RP.legWords = (stage, i, j) => {
     const leg = stage.leg, verdict = leg.verdict[j][i];
     const limit = leg.binding[j][i] === null ? "" : `, ${leg.limits[leg.binding[j][i]]}`;
     return `Leg ${stage.legs[j]}: ${RP.WORDS[verdict]}${limit}; wind ${RP.kn(leg.wind[j][i])} kn, gusts ${RP.kn(leg.gust[j][i])} kn, ` +
-      `headwind ${RP.kn(leg.head[j][i])} kn, waves ${RP.figure(leg.wave[j][i], 100, 1)} m, ${RP.percent(leg.margin[j][i])} in hand`;
+      `headwind ${RP.head(leg.head[j][i])} kn, waves ${RP.figure(leg.wave[j][i], 100, 1)} m, ${said(leg.margin[j][i])}`;
   };
 })();

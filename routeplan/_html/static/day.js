@@ -1,7 +1,8 @@
 // Wind, gusts and sea along the day of one launch, with the limits and the night.
 "use strict";
 (() => {
-  const LEFT = 60, WIDTH = 830, HIGH = 96, GAP = 26, TOP = 34;
+  const LEFT = 44, HIGH = 96, GAP = 26, TOP = 34;
+  let WIDTH = 830; // of the panels; by the width of the box
   const PANELS = [
     { key: "wind", title: "Wind", unit: "kn", scale: 10, limit: "wind", second: { key: "head", limit: "headwind", name: "headwind" } },
     { key: "gust", title: "Gusts", unit: "kn", scale: 10, limit: "gust" },
@@ -11,13 +12,14 @@
   RP.drawDay = (stage, i) => {
     const box = RP.byId("rp-daybox");
     if (!box) return;
+    WIDTH = Math.min(Math.max(box.clientWidth || 960, 320), 1180) - LEFT - 22;
     const launch = stage.launch[i];
     const arrive = stage.arrive[i] === null ? launch : launch + stage.arrive[i];
     const begin = RP.midnight(launch);
     const end = Math.max(begin + 1440, Math.ceil((arrive + 60 - begin) / 180) * 180 + begin);
     const x = (minute) => LEFT + ((Math.min(Math.max(minute, begin), end) - begin) / (end - begin)) * WIDTH;
     const bottom = TOP + PANELS.length * (HIGH + GAP) - GAP;
-    const art = RP.svg("svg", { viewBox: `0 0 960 ${bottom + 40}`, role: "img", "aria-label": `Weather along ${RP.day(launch)} at the launch of ${RP.clock(launch)}; the table below has the figures` });
+    const art = RP.svg("svg", { viewBox: `0 0 ${LEFT + WIDTH + 22} ${bottom + 30}`, role: "img", "aria-label": `Weather along ${RP.day(launch)} at the launch of ${RP.clock(launch)}; the table below has the figures` });
     nights(art, stage, begin, end, x, bottom);
     PANELS.forEach((panel, k) => drawPanel(art, panel, stage, i, TOP + k * (HIGH + GAP), x, begin, end));
     axis(art, begin, end, x, bottom);
@@ -43,7 +45,7 @@
     const hours = stage.weather.time.map((minute, k) => [minute, stage.weather[panel.key][k]]).filter(([minute]) => minute >= begin - 60 && minute <= end + 60);
     const met = stage.leg[panel.key].map((row) => row[i]);
     const known = [...hours.map((it) => it[1]), ...met, limit].filter((value) => value !== null);
-    const most = known.length ? Math.max(...known, panel.scale) * 1.15 : panel.scale;
+    const most = known.length ? Math.max(...known, panel.scale) * 1.2 : panel.scale;
     const y = (value) => top + HIGH - (Math.max(value, 0) / most) * HIGH;
     art.append(RP.svg("rect", { x: LEFT, y: top, width: WIDTH, height: HIGH, fill: "none", stroke: "#6b7278" }));
     if (limit !== null) {
@@ -86,7 +88,7 @@
     });
     if (limit !== null) {
       art.append(RP.svg("path", { d: `M${LEFT} ${y(limit)}H${LEFT + WIDTH}`, stroke: "#1d2327", "stroke-width": 1.2, "stroke-dasharray": "2 4" }),
-        label(LEFT + 6, y(limit) - 3, `headwind (thick strokes): limit ${RP.kn(limit)} kn`, "start"));
+        label(LEFT + 6, y(limit) - 3, `headwind: limit ${RP.kn(limit)} kn`, "start"));
     }
   }
 
@@ -119,7 +121,8 @@
   }
 
   function axis(art, begin, end, x, bottom) {
-    for (let minute = begin; minute <= end; minute += 180) {
+    const step = WIDTH / ((end - begin) / 180) > 52 ? 180 : 360;
+    for (let minute = begin; minute <= end; minute += step) {
       art.append(RP.svg("path", { d: `M${x(minute)} ${bottom}v5`, stroke: "#1d2327" }),
         RP.svg("text", { x: x(minute), y: bottom + 19, "text-anchor": "middle", "font-size": 12 }, RP.clock(minute)));
     }
@@ -127,14 +130,14 @@
 
   function marks(art, stage, i, launch, arrive, x, bottom) {
     const dusk = duskOf(stage, launch), margin = RP.data.limits.daylight;
-    upright(art, x(launch), bottom, "launch", "");
-    if (stage.arrive[i] !== null) upright(art, x(arrive), bottom, "ashore", "");
-    if (dusk !== null && margin !== null) upright(art, x(dusk - margin), bottom, `be ashore by ${RP.clock(dusk - margin)}`, "9 4");
+    upright(art, x(launch), bottom, "launch", "end", "");
+    if (stage.arrive[i] !== null) upright(art, x(arrive), bottom, "ashore", "start", "");
+    if (dusk !== null && margin !== null) upright(art, x(dusk - margin), bottom, `ashore by ${RP.clock(dusk - margin)}`, "end", "9 4");
   }
 
-  function upright(art, x, bottom, text, dash) {
-    art.append(RP.svg("path", { d: `M${x} ${TOP - 14}V${bottom}`, stroke: "#1d2327", "stroke-width": 1.5, "stroke-dasharray": dash || null }),
-      label(x, TOP - 18, text, "middle"));
+  function upright(art, x, bottom, text, anchor, dash) {
+    art.append(RP.svg("path", { d: `M${x} ${TOP - 26}V${bottom}`, stroke: "#1d2327", "stroke-width": 1.5, "stroke-dasharray": dash || null }),
+      label(x + (anchor === "end" ? -4 : 4), TOP - 18, text, anchor));
   }
 
   function duskOf(stage, launch) {

@@ -5,6 +5,22 @@
 
   RP.liveGrids = () => {
     for (const art of document.querySelectorAll("svg.grid")) live(art, Number(art.dataset.stage));
+    RP.shapeGrids();
+  };
+
+  // On a narrow screen legs are told by number alone, and the drawing begins there.
+  RP.shapeGrids = () => {
+    const narrow = innerWidth < 640;
+    for (const art of document.querySelectorAll("svg.grid")) {
+      const [, , right, high] = (art.dataset.box ||= art.getAttribute("viewBox")).split(" ").map(Number);
+      const left = narrow ? LEFT - 50 : 0;
+      art.setAttribute("viewBox", `${left} 0 ${right - left} ${high}`);
+      art.classList.toggle("narrow", narrow);
+      for (const text of art.querySelectorAll("text[data-short]")) {
+        text.dataset.full ||= text.textContent;
+        text.textContent = narrow ? text.dataset.short : text.dataset.full;
+      }
+    }
   };
 
   function live(art, at) {

@@ -83,6 +83,7 @@
   function layers(figure, map) {
     const legs = map.legs;
     const xs = legs.map((leg) => leg.x), ys = legs.map((leg) => leg.y);
+    const names = turnNames(figure, map);
     const halo = source({ x: [], y: [] });
     figure.line({ field: "x" }, { field: "y" }, { source: halo, line_color: "#0b4a66", line_width: 17, line_alpha: 0.35, line_cap: "round" });
     const ties = source(crossStrokes(map));
@@ -105,7 +106,7 @@
       const [k] = pieces.selected.indices;
       if (k !== undefined) RP.pickLeg(pieces.data.at[k]);
     });
-    return { halo, pieces, whole, badges, byShore, byVerdict, tied, ...ways };
+    return { halo, pieces, whole, badges, byShore, byVerdict, tied, ...ways, names };
   }
 
   const middle = (key) => (leg) => leg[key][Math.floor(leg[key].length / 2)];
@@ -160,12 +161,39 @@
       x: all.map((it) => it.at[0]), y: all.map((it) => it.at[1]), name: all.map((it) => it.name),
       words: all.map((it) => `${it.name}, ${it.kind === "turn" ? "turning point" : it.kind}${it.where ? `, ${it.where}` : ""}`),
       marker: all.map((it) => marker[it.kind] || "diamond"), size: all.map((it) => (it.kind === "turn" ? 7 : 15)),
-      style: all.map((it) => (it.kind === "turn" ? "italic" : "bold")), font: all.map((it) => (it.kind === "turn" ? "11px" : "13px")),
     });
     const drawn = figure.scatter({ field: "x" }, { field: "y" }, { source: columns, marker: { field: "marker" }, size: { field: "size" }, fill_color: "#fff", line_color: INK, line_width: 1.8 });
-    figure.text({ field: "x" }, { field: "y" }, { field: "name" }, { source: columns, x_offset: 11, text_font_size: { field: "font" }, text_font_style: { field: "style" }, text_color: INK, text_baseline: "middle", background_fill_color: "#ffffff", background_fill_alpha: 0.75, padding: 1 });
     quiet([drawn]);
     hover(figure, drawn);
+    written(figure, map, all.filter((it) => it.kind !== "turn"), { text_font_size: "13px", text_font_style: "bold" });
+  }
+
+  // Names of turning points lie under the route, so that they hide nothing of it.
+  function turnNames(figure, map) {
+    return written(figure, map, map.places.filter((it) => it.at && it.kind === "turn"), { text_font_size: "11.5px", text_font_style: "italic" });
+  }
+
+  function written(figure, map, some, style) {
+    const sides = some.map((it) => side(map, it));
+    return figure.text({ field: "x" }, { field: "y" }, { field: "name" }, {
+      source: source({ x: some.map((it) => it.at[0]), y: some.map((it) => it.at[1]), name: some.map((it) => it.name),
+        align: sides, off: sides.map((it) => (it === "right" ? -12 : 12)) }),
+      text_align: { field: "align" }, x_offset: { field: "off" }, text_color: INK, text_baseline: "middle",
+      background_fill_color: "#ffffff", background_fill_alpha: 0.75, padding: 1, ...style });
+  }
+
+  // A name is written away from the legs that meet there, and inwards at the edge.
+  function side(map, place) {
+    const [x, y] = place.at, [left, , right] = map.box;
+    if (x > left + 0.8 * (right - left)) return "right";
+    if (x < left + 0.2 * (right - left)) return "left";
+    let pull = 0;
+    for (const leg of map.legs) {
+      const n = leg.x.length - 1;
+      if (Math.hypot(leg.x[0] - x, leg.y[0] - y) < 5) pull += leg.x[Math.min(n, 8)] - x;
+      if (Math.hypot(leg.x[n] - x, leg.y[n] - y) < 5) pull += leg.x[Math.max(n - 8, 0)] - x;
+    }
+    return pull > 0 ? "right" : "left";
   }
 
   function waysOut(figure) {
@@ -198,14 +226,20 @@
       set((left + right) / 2, (bottom + top) / 2, Math.max((right - left) / (figure.inner_width || box.clientWidth), (top - bottom) / (figure.inner_height || box.clientHeight)));
     const view = () => ({ x: (x.start + x.end) / 2, y: (y.start + y.end) / 2, perPixel: (x.end - x.start) / (figure.inner_width || 1) });
     let last = keep;
+    // Names of turning points are written once there is room for them.
+    const room = map.legs.reduce((sum, leg) => sum + leg.along_m.at(-1), 0) / map.legs.length / 90;
+    const seen = () => {
+      now.edges(x, y);
+      now.names.visible = view().perPixel < room;
+    };
     if (keep) set(keep.x, keep.y, keep.perPixel);
     else show(map.box);
     last = view();
     const fit = () => set(last.x, last.y, last.perPixel);
     figure.properties.inner_width.change.connect(fit);
     figure.properties.inner_height.change.connect(fit);
-    for (const range of [x, y]) range.properties.start.change.connect(() => { if (x.end > x.start) last = view(); now.edges(x, y); });
-    now.edges(x, y);
+    for (const range of [x, y]) range.properties.start.change.connect(() => { if (x.end > x.start) last = view(); seen(); });
+    seen();
     now.show = show;
     now.move = (dx, dy) => { const it = view(); set(it.x + dx * (x.end - x.start), it.y + dy * (y.end - y.start), it.perPixel); };
     now.zoom = (factor) => { const it = view(); set(it.x, it.y, it.perPixel * factor); };

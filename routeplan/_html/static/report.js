@@ -60,7 +60,7 @@
       stage.launch.forEach((minute, i) => {
         const day = RP.day(minute);
         if (!days.has(day)) days.set(day, RP.html("optgroup", { label: day }));
-        days.get(day).append(RP.html("option", { value: String(i) }, `${day} ${RP.clock(minute)} – ${RP.launchWords(stage, i)}`));
+        days.get(day).append(RP.html("option", { value: String(i) }, `${day} ${RP.clock(minute)}, ${RP.launchWords(stage, i)}`));
       });
       select.replaceChildren(...days.values());
     }
@@ -68,30 +68,42 @@
     select.value = String(i);
     RP.byId("rp-earlier").disabled = i === 0;
     RP.byId("rp-later").disabled = i === stage.launch.length - 1;
-    RP.byId("rp-back").disabled = stage.proposed === null || i === stage.proposed;
   }
 
   function words() {
     const stage = stageNow(), i = RP.chosen[at], verdict = stage.verdict[i], launch = stage.launch[i];
     const arrive = stage.arrive[i] === null ? null : launch + stage.arrive[i];
     const told = [RP.LONG[verdict]];
-    if (stage.margin[i] !== null) told.push(`${RP.percent(stage.margin[i])} in hand against ${stage.texts[stage.tightest[i]]}`);
+    if (stage.margin[i] !== null) told.push(`${RP.percent(Math.abs(stage.margin[i]))} ${stage.margin[i] < 0 ? "over the limit of" : "in hand against"} ${stage.texts[stage.tightest[i]]}`);
     if (stage.share) told.push(`${RP.percent(stage.share[i])} of the forecast members within or close`);
     if (stage.robust && (verdict === "W" || verdict === "C")) told.push(stage.robust[i] === "1" ? "stays good later and slower" : "not good any more when later or slower");
-    const kind = i === stage.proposed ? "proposed" : "not the one proposed";
+    const own = stage.proposed !== null && i === stage.proposed;
+    const kind = own ? "proposed" : "not the one proposed";
+    const back = RP.html("button", { type: "button" }, "Back to the launch proposed");
+    back.addEventListener("click", () => { RP.choose(at, stage.proposed); RP.byId("rp-launch").focus(); });
     RP.byId("rp-chosen").replaceChildren(
       RP.html("p", { class: "line" }, RP.chip(verdict), ` Stage ${stage.number}, launch `, RP.time(launch, RP.moment(launch)), ", ashore ", RP.time(arrive), ` (${kind})`),
       RP.html("p", {}, `${told.join("; ")}.`),
-      RP.html("ul", {}, stage.why[i].map((k) => RP.html("li", {}, stage.texts[k]))));
+      RP.html("ul", {}, stage.why[i].map(([k, minute]) => RP.html("li", {}, ...(minute === null ? [stage.texts[k]] : [`${stage.texts[k].replace(/\.$/, "")} (`, RP.time(minute, RP.moment(minute)), ")."])))),
+      ...(own || stage.proposed === null ? [] : [back]));
     const table = stage.leg;
     RP.byId("rp-chosen-legs").replaceChildren(RP.table(
       ["leg", "from", "to", "wind kn", "gust kn", "headwind kn", "waves m", "km/h", "verdict", "in hand"],
       stage.legs.map((number, j) => [
         String(number), moment(launch, table.enter[j][i]), moment(launch, table.leave[j][i]),
-        RP.kn(table.wind[j][i]), RP.kn(table.gust[j][i]), RP.kn(table.head[j][i]), RP.figure(table.wave[j][i], 100, 1), RP.figure(table.speed[j][i], 10, 1),
+        RP.kn(table.wind[j][i]), RP.kn(table.gust[j][i]), RP.head(table.head[j][i]), RP.figure(table.wave[j][i], 100, 1), RP.figure(table.speed[j][i], 10, 1),
         RP.html("span", {}, RP.chip(table.verdict[j][i]), ` ${RP.WORDS[table.verdict[j][i]]}${table.binding[j][i] === null ? "" : `: ${table.limits[table.binding[j][i]]}`}`),
-        RP.percent(table.margin[j][i])])));
+        RP.inHand(table.margin[j][i])])));
   }
+
+  // Redrawn for another width, as far as the width decides what is shown.
+  let width = innerWidth;
+  addEventListener("resize", () => {
+    if (innerWidth === width) return;
+    width = innerWidth;
+    if (hasLaunches(stageNow())) RP.drawDay(stageNow(), RP.chosen[at]);
+    RP.shapeGrids();
+  });
 
   const moment = (launch, after) => RP.time(after === null ? null : launch + after);
 
@@ -142,7 +154,6 @@
     on("rp-launch", "change", (event) => RP.choose(at, Number(event.target.value)));
     on("rp-earlier", "click", () => RP.choose(at, Math.max(RP.chosen[at] - 1, 0)));
     on("rp-later", "click", () => RP.choose(at, Math.min(RP.chosen[at] + 1, stageNow().launch.length - 1)));
-    on("rp-back", "click", () => RP.choose(at, stageNow().proposed));
     on("rp-leg", "change", (event) => RP.pickLeg(Number(event.target.value)));
     on("rp-form", "submit", (event) => event.preventDefault());
     for (const name of ["shore", "verdict"]) on(`rp-by-${name}`, "click", () => { mode = name; map(); });

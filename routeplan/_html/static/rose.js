@@ -37,7 +37,7 @@
       ...leg.flags.map((flag) => RP.html("p", { class: "warning" }, flag)),
       RP.html("p", { class: "key" }, "Each wedge: open water toward the direction the wind comes from. Hatched: that wind blows off the land on half of the leg or more. Broken line with a dot: your course."),
       RP.html("details", {}, RP.html("summary", {}, "Figures of the rose as a table"),
-        RP.html("div", { class: "wide", tabindex: "0", role: "region", "aria-label": "Open water by wind direction" },
+        RP.html("div", { class: "wide", tabindex: "0", role: "region", "aria-label": `Open water around leg ${leg.number} by wind direction` },
           RP.table(["wind from", "open water", "off the land", "onto the shore"],
             leg.fetch_m.map((m, k) => [`${String(k * 10).padStart(3, "0")}°`, RP.metres(m), share(leg.off[k]), share(leg.on[k])])))));
   };
