@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from routeplan._toml import loads_toml
 from routeplan.errors import InputError
 from routeplan.units import parse_quantity, range_words
 
@@ -81,7 +82,7 @@ def _load(path: Path) -> dict[str, Any]:
         msg = f"{path}: larger than {_MAX_BYTES // 1024} kB; allowed is a short TOML file"
         raise InputError(msg, path=path)
     try:
-        document = tomllib.loads(raw.decode("utf-8-sig"))
+        document = loads_toml(raw.decode("utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         what = str(error).splitlines()[0]
         msg = f"{path}: not a TOML file ({what}); allowed is a table [{_TABLE}]"

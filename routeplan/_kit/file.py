@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NoReturn
 
+from routeplan._toml import loads_toml
 from routeplan.errors import InputError
 from routeplan.units import parse_quantity
 
@@ -160,7 +160,7 @@ def read_kit_file(path: str | Path, kinds: Collection[str]) -> KitFile:
         raise InputError(msg, path=path)
     try:
         text = raw.decode("utf-8-sig")
-        tables = tomllib.loads(text)
+        tables = loads_toml(text)
     except (ValueError, RecursionError) as error:
         what = str(error).splitlines()[0][:200]
         msg = f"{path}: not a TOML file ({what}); allowed are tables {', '.join(kinds)}"

@@ -54,7 +54,12 @@ def limits_of(file: KitFile) -> Limits:
     if entry is None:
         return Limits()
     if "file" not in entry.table:
-        return limits_of_table(file.path, entry.table)
+        try:
+            return limits_of_table(file.path, entry.table)
+        except InputError as error:
+            line = file.line_of(error.field or "", entry.line)
+            msg = str(error).replace(f"{file.path}:", f"{file.path}:{line}:", 1)
+            raise InputError(msg, field=error.field, value=error.value, path=file.path) from None
     _alone(entry, "file")
     return read_limits(path_of(entry))
 
