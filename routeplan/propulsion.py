@@ -38,6 +38,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from routeplan._passage.kernels import speeds
 from routeplan.errors import InputError
 from routeplan.units import range_words
 
@@ -307,10 +308,6 @@ def speed_through_water(
     head waves has about 11 % more resistance, thesportjournal.org). Meant for speeds below about
     3 m/s: no planing and no riding of waves.
     """
-    from routeplan._passage import (
-        power as _power,  # numba is slow to load, and not every command paddles
-    )
-
     angle = np.cos(np.radians(np.asarray(wave_angle_deg, dtype=float)))
     head, cross, height, cos_angle = np.broadcast_arrays(
         np.asarray(headwind_ms, dtype=float),
@@ -319,8 +316,7 @@ def speed_through_water(
         angle,
     )
     flat = [np.ascontiguousarray(a).ravel() for a in (head, cross, height, cos_angle)]
-    speeds: NDArray[np.float64] = _power.speeds(craft_row(craft)[None, :], *flat)
-    return speeds.reshape(head.shape)
+    return speeds(craft_row(craft), *flat).reshape(head.shape)
 
 
 def speed_against_wind(

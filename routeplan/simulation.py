@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from routeplan._passage.kernels import STUCK, ground_speeds, march
 from routeplan._passage.marchfields import (
     COMPUTED,
     check,
@@ -217,10 +218,6 @@ def simulate(
     course, and s = cross current + leeway share x cross wind, which the heading must make good;
     |s| >= v, or a speed below `MIN_WAY_MS`, is no headway.
     """
-    from routeplan._passage import (
-        march as _march,  # numba is slow to load, and not every command paddles
-    )
-
     crafts = (craft,) if isinstance(craft, Craft) else tuple(craft)
     check(series, crafts, path.length_m.size)
     clock = _seconds_between(series.time[0], series.time)
@@ -235,15 +232,14 @@ def simulate(
     out = empty(len(COMPUTED) + len(names), shape)
     paddlers = np.stack([craft_row(c) for c in crafts])
     still = np.array([c.still_water_speed_ms for c in crafts])
-    _march.march(
+    march(
         (drive, rows, watch, clock),
         steps(path, offshore_wind_beyond_m),
         start_s,
         (paddlers, still),
         _pace_row(pace or Pace()),
         have,
-        _march.new_state(start.size, drive.shape[3], still, (pace or Pace()).factor),
-        _march.new_work(len(names), told),
+        told,
         (enter, leave, status),
         out,
     )
@@ -253,7 +249,7 @@ def simulate(
         launch=start,
         enter=_add_seconds(origin, enter),
         leave=_add_seconds(origin, leave),
-        makes_way=status != _march.STUCK,
+        makes_way=status != STUCK,
         reached=np.isfinite(enter),
         worst=noted[0],
         place=noted[1],
@@ -283,16 +279,10 @@ def speed_over_ground(
         [m/s]; 0 where no way is made or the course cannot be held, nan where the wind is unknown.
         Unknown sea and current count as none.
     """
-    from routeplan._passage import (
-        march as _march,  # numba is slow to load, and not every command paddles
-    )
-
     now, have, shape = conditions(weather, course_deg)
     course = np.radians(np.broadcast_to(np.asarray(course_deg, dtype=float), shape)).ravel()
     out = np.empty(course.size)
-    _march.ground_speeds(
-        craft_row(craft)[None, :], np.stack([np.sin(course), np.cos(course)]), now, have, out
-    )
+    ground_speeds(craft_row(craft), course, now, have, out)
     unknown = np.isnan(now[0]) | np.isnan(now[1])
     return np.where(unknown, np.nan, np.where(out >= MIN_WAY_MS, out, 0.0)).reshape(shape)
 

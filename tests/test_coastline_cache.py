@@ -7,7 +7,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from routeplan._shore import base as _shorebase
 from routeplan._shore import cache as _shorecache
 from routeplan._shore import gshhg as _gshhg
 from routeplan.errors import InputError
@@ -160,16 +159,3 @@ def test_importing_the_coastline_loads_no_library_for_files_or_pictures():
         cwd=Path(__file__).parent,
     ).stdout.split()  # fmt: skip
     assert loaded == []
-
-
-def test_kernels_compile_where_no_folder_can_hold_them(monkeypatch):
-    njit = _shorebase.numba.njit
-
-    def no_place(*args, **options):
-        if options.pop("cache", False):
-            msg = "cannot cache function: no locator available"
-            raise RuntimeError(msg)
-        return njit(*args, **options)
-
-    monkeypatch.setattr(_shorebase.numba, "njit", no_place)
-    assert _shorebase.compiled(lambda x: x + 1.0)(1.0) == 2.0

@@ -183,22 +183,3 @@ def test_bad_craft(name, changes, message):
 def test_a_craft_of_ones_own():
     own = Craft("own", still_water_speed_ms=1.6, posture="sitting", frontal_area_drag_m2=0.4)
     assert speed_through_water(own, 0.0) == pytest.approx(1.6, rel=1e-6)
-
-
-def test_without_a_place_to_keep_compiled_code_it_is_compiled_anew(monkeypatch):
-    import numba
-
-    from routeplan._passage.power import compiled
-
-    made = []
-
-    def njit(**options):
-        if options.get("cache"):
-            msg = "cannot cache function: no locator available"
-            raise RuntimeError(msg)
-        made.append(options)
-        return lambda function: function
-
-    monkeypatch.setattr(numba, "njit", njit)
-    assert compiled(abs) is abs
-    assert made == [{"nogil": True, "error_model": "numpy"}]

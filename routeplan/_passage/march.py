@@ -1,7 +1,8 @@
 """Compiled march along a path: all launches and members step by step.
 
-Imported lazily by `simulation`. Steps are the outer loop and members the inner one, so that the
-slab of the forecast that a step needs is read once, in order.
+Only read where it is compiled; `kernels` calls it. Steps are the outer loop and members the inner
+one, so that the slab of the forecast that a step needs is read once, in order. Arrays are
+pointers here, and indices into them are counted by hand.
 
 Status of a (launch, member) on a leg: UNDER_WAY, LOST (the wind is unknown from here), STUCK (no
 way made) or ENDED (stuck on a leg before).
@@ -10,15 +11,14 @@ way made) or ENDED (stuck on a leg before).
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from routeplan._kernel.jit import part
 from routeplan._passage.power import (
     LEEWAY,
     POWER,
-    compiled,
-    part,
     power_at_pace,
     row_of,
     slip_speed,
@@ -27,7 +27,7 @@ from routeplan._passage.power import (
     wave_factor,
 )
 
-__all__ = ["STUCK", "ground_speeds", "march", "new_state", "new_work"]
+__all__ = ["ground_speeds", "march"]
 
 UNDER_WAY, LOST, STUCK, ENDED = range(4)
 
@@ -38,7 +38,7 @@ DRIVING = 7
 WIND, HEAD, CROSS, WAVES, OFFSHORE_WIND, AGAINST, CURRENT = range(7)
 COMPUTED = 7
 BREEZE_MS = 4.0  # assumption: lighter winds raise no sea against a current
-# Columns of `pace`
+# Values of `pace`
 FACTOR, DECAY, FRESH_S, REST_EVERY_S, REST_S, MIN_WAY = range(6)
 
 LONGEST_S = 300.0  # no stretch is paddled longer than this on one look at the weather
@@ -47,14 +47,53 @@ _FERRY_TURNS = 60  # two do as a rule; more where a cross wind is almost too muc
 _FERRY_TOLERANCE = 1e-4  # of the sine of the ferry angle
 
 
-@part("always")
-def _between(slab: Any, f: int, i: int, member: int, share: float) -> Any:
+class Fields(NamedTuple):
+    """What is known of the weather: pointers, and how long they are."""
+
+    drive: Any  # (f, k, T, e)
+    rows: Any  # (f,) which of the driving fields they are
+    driving: Any  # f
+    watch: Any  # (x, k, T, e)
+    watched: Any  # x
+    time: Any  # (T,) [s]
+    steps: Any  # k
+    hours: Any  # T
+    members: Any  # e
+
+
+class State(NamedTuple):
+    """How far each launch and member (m, e) has come."""
+
+    clock: Any  # [s]
+    cursor: Any  # hour of the forecast
+    paddled: Any  # [s]
+    rested: Any  # time paddled at the last rest [s]
+    last_speed: Any  # [m/s]
+    guess: Any  # (m, e, c, 2) slip, and sine of the ferry angle
+    now: Any  # (7,) driving fields of one step
+    noted: Any  # (q,) quantities of one step
+
+
+class Told(NamedTuple):
+    """The worst of each leg (m, n, e, q), where and when, and what was unknown on it."""
+
+    worst: Any
+    place: Any
+    when: Any
+    unknown: Any
+    quantities: Any  # q
+    kept: Any  # which of them are told
+    told: Any  # how many
+
+
+@part()
+def _between(slab: Any, at: int, step: int, share: float) -> Any:
     """Linear in time; a neighbour that does not count may be unknown."""
     if share == 0.0:
-        return slab[f, i, member]
+        return slab[at]
     if share == 1.0:
-        return slab[f, i + 1, member]
-    return slab[f, i, member] * (1.0 - share) + slab[f, i + 1, member] * share
+        return slab[at + step]
+    return slab[at] * (1.0 - share) + slab[at + step] * share
 
 
 @part()
@@ -88,7 +127,7 @@ def _over_ground(
     return np.nan, slip, 0.0  # turning up always costs more than it gains: it cannot be held
 
 
-@part("always")
+@part()
 def _pace_power(craft: Any, still: float, pace: Any, paddled_s: float) -> Any:
     factor = pace[FACTOR]
     if pace[DECAY] > 0.0 and paddled_s > pace[FRESH_S]:
@@ -98,28 +137,26 @@ def _pace_power(craft: Any, still: float, pace: Any, paddled_s: float) -> Any:
     return power_at_pace(craft, factor, still)
 
 
-@part("always")
-def _slowest(
-    party: Any, pace: Any, state: Any, m: int, e: int, air: Any, wave: Any, stream: Any
-) -> Any:
+@part()
+def _slowest(party: Any, pace: Any, state: Any, cell: int, air: Any, wave: Any, stream: Any) -> Any:
     """Speed over ground of the slowest craft; nan as soon as one cannot hold the course."""
-    crafts, still = party
-    paddled, guess = state[2][m, e], state[5]
+    crafts, still, count = party
+    paddled, guess = state.paddled[cell], state.guess
     slowest = np.inf
-    for c in range(crafts.shape[0]):
+    for c in range(count):
         craft = row_of(crafts, c)
         power = _pace_power(craft, still[c], pace, paddled)
-        sog, slip, sin_b = _over_ground(
-            craft, power, air, wave, stream, guess[m, e, c, 0], guess[m, e, c, 1]
-        )
-        guess[m, e, c, 0], guess[m, e, c, 1] = slip, sin_b
+        at = 2 * (cell * count + c)
+        sog, slip, sin_b = _over_ground(craft, power, air, wave, stream, guess[at], guess[at + 1])
+        guess[at], guess[at + 1] = slip, sin_b
         if math.isnan(sog):
             return np.nan
-        slowest = min(slowest, sog)
+        if sog < slowest:
+            slowest = sog
     return slowest
 
 
-@part("always")
+@part()
 def _frame(now: Any, course: Any, have: Any) -> Any:
     """Air, wave and stream in the frame of the course (along, right); unknown sea counts as none.
 
@@ -145,7 +182,7 @@ def _frame(now: Any, course: Any, have: Any) -> Any:
     return air, (now[HEIGHT], 0.0, 0.0), stream
 
 
-@part("always")
+@part()
 def _work_out(now: Any, course: Any, shore: Any, values: Any) -> None:
     """Wind, its parts, waves, wind off the land and wind against the current."""
     u, v = now[U], now[V]
@@ -162,185 +199,162 @@ def _work_out(now: Any, course: Any, shore: Any, values: Any) -> None:
     values[AGAINST] = -(u * cu + v * cv) / speed if speed > BREEZE_MS else 0.0
 
 
-@part("always")
-def _note(values: Any, kept: Any, cell: Any, k: int, since: float, out: Any) -> None:
+@part()
+def _note(told: Any, values: Any, row: int, k: int, since: float) -> None:
     """Keep the largest value of a leg with its place and time, or that one is unknown."""
-    m, leg, e = cell
-    worst, place, when, unknown = out
-    for i in range(kept.size):
-        q = kept[i]
+    for i in range(told.told):
+        q = told.kept[i]
         value = values[q]
         if math.isnan(value):
-            unknown[m, leg, e, q] = True
-        elif not value <= worst[m, leg, e, q]:
-            worst[m, leg, e, q] = value
-            place[m, leg, e, q] = k
-            when[m, leg, e, q] = since
+            told.unknown[row + q] = 1
+        elif not value <= told.worst[row + q]:
+            told.worst[row + q] = value
+            told.place[row + q] = k
+            told.when[row + q] = since
 
 
-@part("always")
-def _bracket(time: Any, cursor: Any, when: float, m: int, e: int) -> Any:
+@part()
+def _bracket(fields: Any, cursor: Any, when: float, cell: int) -> Any:
     """Move the cursor to the interval of `when`; return the share of it, nan outside."""
-    if not (when >= time[0] and when <= time[-1]):
+    time, hours = fields.time, fields.hours
+    if not (when >= time[0] and when <= time[hours - 1]):
         return np.nan
-    i = cursor[m, e]
-    while i < time.size - 2 and time[i + 1] <= when:
+    i = cursor[cell]
+    while i < hours - 2 and time[i + 1] <= when:
         i += 1
-    cursor[m, e] = i
-    if time.size == 1:
+    cursor[cell] = i
+    if hours == 1:
         return 0.0
     return (when - time[i]) / (time[i + 1] - time[i])
 
 
-@part("always")
-def _rest(pace: Any, state: Any, m: int, e: int) -> None:
+@part()
+def _rest(pace: Any, state: Any, cell: int) -> None:
     """Rest when one is due, before going on: none after the last step."""
-    clock, paddled, rested = state[0], state[2], state[3]
-    if pace[REST_EVERY_S] > 0.0 and paddled[m, e] - rested[m, e] >= pace[REST_EVERY_S]:
-        clock[m, e] += pace[REST_S]
-        rested[m, e] = paddled[m, e]
+    paddled, rested = state.paddled[cell], state.rested
+    if pace[REST_EVERY_S] > 0.0 and paddled - rested[cell] >= pace[REST_EVERY_S]:
+        state.clock[cell] += pace[REST_S]
+        rested[cell] = paddled
 
 
-@part("always")
-def _sample(fields: Any, when: float, state: Any, m: int, e: int, now: Any, noted: Any) -> Any:
+@part()
+def _sample(fields: Any, k: int, when: float, state: Any, cell: int, e: int) -> Any:
     """Read all fields at a time; False where the wind is unknown."""
-    drive, rows, watch, time = fields
-    cursor = state[1]
-    share = _bracket(time, cursor, when, m, e)
+    now, noted = state.now, state.noted
+    share = _bracket(fields, state.cursor, when, cell)
     if math.isnan(share):
         return False
-    i = cursor[m, e]
-    for f in range(rows.size):
-        now[rows[f]] = _between(drive, f, i, e, share)
-    for x in range(watch.shape[0]):
-        noted[COMPUTED + x] = _between(watch, x, i, e, share)
+    step = fields.hours * fields.members
+    begin = k * step + state.cursor[cell] * fields.members + e
+    for f in range(fields.driving):
+        at = begin + f * fields.steps * step
+        now[fields.rows[f]] = _between(fields.drive, at, fields.members, share)
+    for x in range(fields.watched):
+        at = begin + x * fields.steps * step
+        noted[COMPUTED + x] = _between(fields.watch, at, fields.members, share)
     return math.isfinite(now[U]) and math.isfinite(now[V])
 
 
-@part("always")
+@part()
 def _step(
-    fields: Any, frame: Any, k: int, cell: Any, launch: float, party: Any, pace: Any, have: Any,
-    state: Any, work: Any, out: Any,
+    fields: Any, frame: Any, k: int, cell: int, e: int, row: int, launch: float, party: Any,
+    pace: Any, have: Any, state: Any, told: Any,
 ) -> Any:  # fmt: skip
     """One step of one launch and member: sample, note, paddle; returns the status after it."""
-    time = fields[3]
+    first, last = fields.time[0], fields.time[fields.hours - 1]
     course, shore, length = frame
-    m, _, e = cell
-    clock, paddled, last_speed = state[0], state[2], state[4]
-    now, noted, kept = work
+    clock, last_speed = state.clock, state.last_speed
     left = length
     while left > 0.0:
-        _rest(pace, state, m, e)
+        _rest(pace, state, cell)
         # The middle of what comes, by the speed so far: second order in the step.
-        middle = clock[m, e] + 0.5 * min(left / last_speed[m, e], LONGEST_S)
-        if clock[m, e] < time[0] or not _sample(fields, middle, state, m, e, now, noted):
+        ahead = left / last_speed[cell]
+        middle = clock[cell] + 0.5 * (ahead if ahead < LONGEST_S else LONGEST_S)
+        if clock[cell] < first or not _sample(fields, k, middle, state, cell, e):
             return LOST
-        _work_out(now, course, shore, noted)
-        _note(noted, kept, cell, k, middle - launch, out)
-        air, wave, stream = _frame(now, course, have)
-        sog = _slowest(party, pace, state, m, e, air, wave, stream)
+        _work_out(state.now, course, shore, state.noted)
+        _note(told, state.noted, row, k, middle - launch)
+        air, wave, stream = _frame(state.now, course, have)
+        sog = _slowest(party, pace, state, cell, air, wave, stream)
         if not sog >= pace[MIN_WAY]:
             return STUCK
         step_s = left / sog
         if step_s > LONGEST_S:  # slow going: look at the weather again on the way
             step_s = LONGEST_S
         left = left - step_s * sog if step_s == LONGEST_S else 0.0
-        if clock[m, e] + step_s > time[-1]:  # it ends beyond what is known
+        if clock[cell] + step_s > last:  # it ends beyond what is known
             return LOST
-        clock[m, e] += step_s
-        paddled[m, e] += step_s
-        last_speed[m, e] = sog
+        clock[cell] += step_s
+        state.paddled[cell] += step_s
+        last_speed[cell] = sog
     return UNDER_WAY
 
 
-@part("always")
-def _begin(k: int, m: int, n: int, e: int, launch: Any, clock: Any, times: Any) -> None:
+@part()
+def _begin(
+    k: int, launch: float, at: int, before: int, clock: Any, cell: int, enter: Any, status: Any
+) -> None:
     """Begin a leg where the one before ended."""
-    enter, _, status = times
     if k == 0:
-        clock[m, e] = launch[m]
+        clock[cell] = launch
     else:
-        before = status[m, n - 1, e]
-        status[m, n, e] = ENDED if before == STUCK else before
-    enter[m, n, e] = clock[m, e]
+        status[at] = ENDED if status[before] == STUCK else status[before]
+    enter[at] = clock[cell]
 
 
-def new_state(launches: int, members: int, still: Any, factor: float) -> tuple[Any, ...]:
-    """Clock [s], cursor in time, time paddled and at the last rest [s], last speed, guesses.
-
-    Made outside the compiled code, whose making of arrays takes long to compile.
-    """
-    shape = (launches, members)
-    return (
-        np.empty(shape),
-        np.zeros(shape, dtype=np.int64),
-        np.zeros(shape),
-        np.zeros(shape),
-        np.full(shape, factor * still.min()),
-        np.zeros((*shape, still.size, 2)),
-    )
-
-
-def new_work(watched: int, kept: Any) -> tuple[Any, ...]:
-    """Room for the driving fields and the noted quantities of one step, and which are noted."""
-    return np.zeros(DRIVING), np.zeros(COMPUTED + watched), kept
-
-
-@compiled
 def march(
-    fields: Any, steps: Any, launch: Any, party: Any, pace: Any, have: Any, state: Any, work: Any,
-    times: Any, out: Any,
+    drive: Any, rows: Any, driving: int, watch: Any, watched: int, time: Any, steps: int,
+    hours: int, members: int,
+    length: Any, leg: Any, sin_c: Any, cos_c: Any, shore_e: Any, shore_n: Any, far: Any,
+    launch: Any, launches: int, legs: int, crafts: Any, still: Any, count: int, pace: Any,
+    have: Any,
+    clock: Any, cursor: Any, paddled: Any, rested: Any, last_speed: Any, guess: Any, now: Any,
+    noted: Any,
+    enter: Any, leave: Any, status: Any,
+    worst: Any, place: Any, when: Any, unknown: Any, quantities: int, kept: Any, tell: int,
 ) -> None:  # fmt: skip
-    """Paddle every launch and member along the path.
-
-    fields = (drive (f, k, T, e), rows (f,) which driving fields they are, watch (x, k, T, e),
-    time (T,) [s]); steps = (length, leg, course sin, course cos, shore sin, shore cos, far)
-    arrays (k,); launch (m,) [s]; party = (crafts (c, 10), still-water speeds (c,)); pace (6,);
-    have which of waves, current, wave direction exist (3,); state and work of `new_state` and
-    `new_work`. Filled in place: times = (enter, leave [s], status) (m, n, e), out = (worst,
-    place, when, unknown) (m, n, e, q).
-    """
-    drive, rows, watch, time = fields
-    length, leg, sin_c, cos_c, shore_e, shore_n, far = steps
-    _, leave, status = times
-    clock = state[0]
-    launches, members = clock.shape
-    for k in range(length.size):
+    """Paddle every launch and member along the path; `kernels.march` says what is what."""
+    fields = Fields(drive, rows, driving, watch, watched, time, steps, hours, members)
+    state = State(clock, cursor, paddled, rested, last_speed, guess, now, noted)
+    told = Told(worst, place, when, unknown, quantities, kept, tell)
+    party = (crafts, still, count)
+    for k in range(steps):
         frame = ((sin_c[k], cos_c[k]), (shore_e[k], shore_n[k], far[k]), length[k])
-        here = (drive[:, k], rows, watch[:, k], time)
         n = leg[k]
         first = k == 0 or n != leg[k - 1]
         for m in range(launches):
             for e in range(members):
+                cell = m * members + e
+                at = (m * legs + n) * members + e
+                row = at * quantities
                 if first:
-                    _begin(k, m, n, e, launch, clock, times)
-                if status[m, n, e] == UNDER_WAY:
-                    cell = (m, n, e)
-                    status[m, n, e] = _step(
-                        here, frame, k, cell, launch[m], party, pace, have, state, work, out
+                    _begin(k, launch[m], at, at - members, clock, cell, enter, status)
+                if status[at] == UNDER_WAY:
+                    status[at] = _step(
+                        fields, frame, k, cell, e, row, launch[m], party, pace, have, state, told
                     )
-                if status[m, n, e] != UNDER_WAY:
-                    clock[m, e] = np.nan
+                if status[at] != UNDER_WAY:
+                    clock[cell] = np.nan
                     # Of the leg on which one is stuck, what was met is known.
-                    if status[m, n, e] != STUCK:
-                        for q in range(out[3].shape[3]):
-                            out[3][m, n, e, q] = True
-                leave[m, n, e] = clock[m, e]
+                    if status[at] != STUCK:
+                        for q in range(quantities):
+                            unknown[row + q] = 1
+                leave[at] = clock[cell]
 
 
-@compiled
-def ground_speeds(crafts: Any, course: Any, now: Any, have: Any, out: Any) -> None:
-    """Speed over ground of the first craft in `now` (7, n) on courses (sin, cos) (2, n).
+def ground_speeds(
+    crafts: Any, count: int, sin_c: Any, cos_c: Any, weather: Any, have: Any, point: Any, out: Any
+) -> None:
+    """Speed over ground of the first craft in `weather` (7, n) on n courses, into out (n,).
 
-    Into out (n,); nan where the wind is unknown or the course cannot be held.
+    nan where the wind is unknown or the course cannot be held. `point` is room for (7,).
     """
     craft = row_of(crafts, 0)
-    point = np.zeros(DRIVING)
-    for i in range(out.size):
+    for i in range(count):
         for f in range(DRIVING):
-            point[f] = now[f, i]
+            point[f] = weather[f * count + i]
         if math.isnan(point[U]) or math.isnan(point[V]):
             out[i] = np.nan
             continue
-        air, wave, stream = _frame(point, (course[0, i], course[1, i]), have)
+        air, wave, stream = _frame(point, (sin_c[i], cos_c[i]), have)
         out[i] = _over_ground(craft, craft[POWER], air, wave, stream, 0.0, 0.0)[0]

@@ -1,6 +1,6 @@
 """Compiled power balance of one paddler: the only place where speed is solved for.
 
-Imported lazily (numba takes most of a second to load), by `propulsion` and `simulation`.
+Only read where it is compiled; `kernels` calls it. Arrays are pointers here.
 
 A craft is a row of numbers, in the order of the constants below; `propulsion.craft_row` makes it.
 """
@@ -8,15 +8,13 @@ A craft is a row of numbers, in the order of the constants below; `propulsion.cr
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Any
 
-import numba
 import numpy as np
 
+from routeplan._kernel.jit import part
+
 __all__ = [
-    "compiled",
-    "part",
     "power_at_pace",
     "row_of",
     "slip_speed",
@@ -33,38 +31,17 @@ POWER, SLIP_K, HULL_A, HULL_N, AIR_B, LEEWAY, LOSS_HEAD, LOSS_BEAM, LOSS_FOLLOW,
 COLUMNS = 10
 
 
-def compiled(function: Any) -> Any:
-    """Compile for use from Python, keeping the result on disk where there is a place for it.
-
-    What is kept does not notice a change of functions in another file: after changing this one,
-    remove the kept code of `march` too.
-    """
-    try:
-        return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
-    except RuntimeError:  # neither the package folder nor the user's cache can be written
-        return numba.njit(nogil=True, error_model="numpy")(function)
-
-
-def part(inline: str = "never") -> Callable[[Any], Any]:
-    """Compile for use from compiled functions only, which is quicker to compile."""
-    options: dict[str, Any] = {
-        "no_cpython_wrapper": True,
-        "no_cfunc_wrapper": True,
-        "inline": inline,
-    }
-    return lambda function: numba.njit(nogil=True, error_model="numpy", **options)(function)
-
-
 _TOLERANCE = 1e-4  # of the slip, relative; the last Newton step squares it
 _MAX_TURNS = 60
 
 
 @part()
 def row_of(crafts: Any, c: int) -> Any:
-    """Row c of the crafts as plain numbers, which compiled calls pass faster than arrays."""
+    """Row c of the crafts as plain numbers."""
+    i = c * COLUMNS
     return (
-        crafts[c, 0], crafts[c, 1], crafts[c, 2], crafts[c, 3], crafts[c, 4],
-        crafts[c, 5], crafts[c, 6], crafts[c, 7], crafts[c, 8], crafts[c, 9],
+        crafts[i], crafts[i + 1], crafts[i + 2], crafts[i + 3], crafts[i + 4],
+        crafts[i + 5], crafts[i + 6], crafts[i + 7], crafts[i + 8], crafts[i + 9],
     )  # fmt: skip
 
 
@@ -73,7 +50,9 @@ def top_slip(craft: Any, power: float) -> Any:
     """Slip of the blade when the craft stands still [m/s], where the thrust is largest."""
     if power == craft[POWER]:
         return craft[TOP_SLIP]
-    return (max(power, 0.0) / craft[SLIP_K]) ** (1.0 / 3.0)
+    if power < 0.0:
+        return 0.0
+    return (power / craft[SLIP_K]) ** (1.0 / 3.0)
 
 
 @part()
@@ -126,7 +105,8 @@ def speed_of_slip(craft: Any, power: float, slip: float) -> Any:
     """Speed through the water that belongs to a slip [m/s]."""
     if slip <= 0.0:
         return 0.0
-    return max(power / (craft[SLIP_K] * slip * slip) - slip, 0.0)
+    v = power / (craft[SLIP_K] * slip * slip) - slip
+    return 0.0 if v < 0.0 else v
 
 
 @part()
@@ -135,7 +115,8 @@ def wave_factor(craft: Any, height: float, cos_angle: float) -> Any:
     head, beam, follow = craft[LOSS_HEAD], craft[LOSS_BEAM], craft[LOSS_FOLLOW]
     loss = beam + 0.5 * (head - follow) * cos_angle
     loss += (0.5 * (head + follow) - beam) * cos_angle * cos_angle
-    return max(1.0 - loss * height, 0.0)
+    left = 1.0 - loss * height
+    return 0.0 if left < 0.0 else left
 
 
 @part()
@@ -148,12 +129,12 @@ def power_at_pace(craft: Any, pace: float, still_speed: float) -> Any:
     return thrust * (v + math.sqrt(thrust / craft[SLIP_K]))
 
 
-@compiled
-def speeds(crafts: Any, headwind: Any, crosswind: Any, height: Any, cos_angle: Any) -> Any:
-    """Vector form for the first of the crafts, flat arrays of one length; nan in, nan out."""
+def speeds(
+    crafts: Any, count: int, headwind: Any, crosswind: Any, height: Any, cos_angle: Any, out: Any
+) -> None:
+    """Speed of the first of the crafts for each of `count` values; nan in, nan out."""
     craft = row_of(crafts, 0)
-    out = np.empty(headwind.size)
-    for i in range(headwind.size):
+    for i in range(count):
         if not (
             math.isfinite(headwind[i])
             and math.isfinite(crosswind[i])
@@ -165,4 +146,3 @@ def speeds(crafts: Any, headwind: Any, crosswind: Any, height: Any, cos_angle: A
         slip = slip_speed(craft, craft[POWER], craft[TOP_SLIP], headwind[i], crosswind[i], 0.0)
         v = speed_of_slip(craft, craft[POWER], slip)
         out[i] = v * wave_factor(craft, height[i], cos_angle[i])
-    return out

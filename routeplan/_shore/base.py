@@ -3,9 +3,7 @@
 Lengths are ECEF metres unless said otherwise; points of the index are in 1/256 m. Loops that
 should vectorise count with unsigned integers, which numba does not check for being negative.
 
-Hot functions take plain arrays: a tuple of arrays is copied word by word on every call that is
-not inlined. After a change here, touch the modules of the kernels too: numba's cache of a
-function looks at that function's own file only.
+Arrays are pointers here: nothing knows their length, and nothing checks an index.
 """
 
 # numba infers the types of compiled functions from their arguments
@@ -17,10 +15,10 @@ from __future__ import annotations
 import math
 from typing import Any, NamedTuple
 
-import numba
 import numpy as np
 
-from routeplan._shore.index import FAN, RUN_EDGES
+from routeplan._kernel.jit import part
+from routeplan._shore.index import FAN
 from routeplan._shore.rings import EQUATOR_M, FLATTENING
 
 __all__ = [
@@ -28,38 +26,35 @@ __all__ = [
     "E2",
     "EIGHT",
     "INF32",
-    "Workspace",
-    "compiled",
+    "Shore",
+    "Work",
     "frame",
     "geographic",
-    "part",
     "push",
-    "workspace",
 ]
 
 E2 = FLATTENING * (2.0 - FLATTENING)
 INF32 = np.float32(np.inf)
 BLOCK = np.uint64(4 * FAN)
 EIGHT = np.uint64(FAN)
-_STACK = 128  # 7 pushed on each of at most 12 levels, and 8
 
 
-def compiled(function: Any) -> Any:
-    """Compile for use from Python, with the cache on disk where there is a place for it."""
-    try:
-        return numba.njit(cache=True, nogil=True)(function)
-    except RuntimeError:  # neither the package folder nor the user's cache can be written
-        return numba.njit(nogil=True)(function)
+class Shore(NamedTuple):
+    """The index as kernels see it: pointers to its arrays, and what they cannot tell."""
+
+    x: Any
+    y: Any
+    z: Any
+    first: Any
+    spheres: Any
+    child: Any
+    runs: Any  # how many there are
+    root: Any  # number of the block to begin with
+    fan: Any  # spheres in a block; known only when it runs, so that loops are vectorised first
 
 
-def part(function: Any) -> Any:
-    """Compile for use from compiled functions only, which is quicker."""
-    options: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
-    return numba.njit(nogil=True, **options)(function)
-
-
-class Workspace(NamedTuple):
-    """Scratch arrays of the kernels, made outside them since that is quicker to compile."""
+class Work(NamedTuple):
+    """Scratch space of the kernels, which allocate nothing."""
 
     keys: Any  # (8,) float32, of a block
     stack_key: Any  # (128,) float32
@@ -74,22 +69,7 @@ class Workspace(NamedTuple):
     b: Any
 
 
-def workspace() -> Workspace:
-    """Scratch arrays for one thread."""
-    run = RUN_EDGES + 1
-    return Workspace(
-        np.empty(FAN, np.float32),
-        np.empty(_STACK, np.float32),
-        np.empty(_STACK, np.int64),
-        np.empty(run),
-        np.empty(run),
-        np.empty(10, np.float32),
-        np.empty(12),
-        *(np.empty(3) for _ in range(4)),
-    )
-
-
-@part
+@part()
 def frame(lon, lat, out):
     """Position, up, east and north of a place on the ellipsoid into out (12,)."""
     sin_lon, cos_lon = math.sin(math.radians(lon)), math.cos(math.radians(lon))
@@ -109,14 +89,14 @@ def frame(lon, lat, out):
     out[11] = cos_lat
 
 
-@part
+@part()
 def geographic(x, y, z):
     """Longitude and latitude [degrees] of a point on the ellipsoid (height within metres)."""
     lat = math.atan2(z, (1.0 - E2) * math.sqrt(x * x + y * y))
     return math.degrees(math.atan2(y, x)), math.degrees(lat)
 
 
-@part
+@part()
 def push(keys, child, runs, stack_key, stack_node, top):
     """Put the spheres that count on the stack, the nearest on top.
 

@@ -15,7 +15,6 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -36,12 +35,8 @@ def load(
     points: Path,
     meta: Path,
     read: Callable[[Path, Path], Rings],
-    meanwhile: Callable[[], None] = lambda: None,
 ) -> tuple[ShoreIndex, RingTable]:
-    """Map the index of the two data files, or build it and leave it for the next time.
-
-    `meanwhile` is called beside a build, for what must be made on first use as well.
-    """
+    """Map the index of the two data files, or build it and leave it for the next time."""
     root = cache_dir()
     place = root / f"coastline-{_VERSION}-{_contents(root, (points, meta))}"
     if place.is_dir():
@@ -50,11 +45,8 @@ def load(
         except (OSError, ValueError, EOFError) as fault:
             _log.warning("rebuilding the coastline index %s: %s", place, fault)
             shutil.rmtree(place, ignore_errors=True)
-    with ThreadPoolExecutor(1) as pool:
-        beside = pool.submit(meanwhile)
-        rings = read(points, meta)
-        index, table = build_index(strokes(rings)), ring_table(rings)
-        beside.result()
+    rings = read(points, meta)
+    index, table = build_index(strokes(rings)), ring_table(rings)
     try:
         _write(place, index, table)
         return _map(place, points)

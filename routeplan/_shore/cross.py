@@ -7,9 +7,8 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from routeplan._shore.base import workspace
 from routeplan._shore.index import ShoreIndex
-from routeplan._shore.rays import crossings
+from routeplan._shore.kernels import crossings
 from routeplan.geodesy import interpolate
 
 __all__ = ["crossed_intervals"]
@@ -60,7 +59,7 @@ def _hits(
     room = 256
     while True:
         way, turn = np.empty(room), np.empty(room, np.int64)
-        found = crossings(index, workspace(), lon, lat, course, length, way, turn)
+        found = crossings(index, lon, lat, course, length, way, turn)
         if found <= room:
             break
         room = found

@@ -1,7 +1,7 @@
 """Compiled search for the nearest shore by geodesic, where it is far away."""
 
-# numba infers the types of compiled functions from their arguments
-# ruff: noqa: ANN001, ANN202
+# numba infers the types of compiled functions; scratch space comes whole, used or not
+# ruff: noqa: ANN001, ANN202, ARG001
 # mypy: disable-error-code="no-untyped-def, no-untyped-call"
 
 from __future__ import annotations
@@ -10,7 +10,8 @@ import math
 
 import numpy as np
 
-from routeplan._shore.base import compiled, frame, geographic, part, push
+from routeplan._kernel.jit import part
+from routeplan._shore.base import Shore, frame, geographic, push
 from routeplan._shore.nearest import edge_distances, near_block, on_edge
 from routeplan._shore.rings import EQUATOR_M, FLATTENING, UNITS_PER_M
 
@@ -23,7 +24,7 @@ _UNIT = 1.0 / UNITS_PER_M
 _FLATTEST_M = EQUATOR_M / (1.0 - FLATTENING)  # radius of curvature at the poles, the largest
 
 
-@part
+@part()
 def _vincenty(lon1, lat1, lon2, lat2):
     """Geodesic distance [m] and azimuth [degrees, 0 to 360) by Vincenty's inverse formula.
 
@@ -65,34 +66,38 @@ def _vincenty(lon1, lat1, lon2, lat2):
     return math.nan, math.nan
 
 
-@part
+@part()
 def _cut(distance):
     """Chord beyond which no arc is shorter than `distance`.
 
     An arc over a chord c is at least 2 R asin(c / 2 R) with the largest radius of curvature R.
     """
-    return 2.0 * _FLATTEST_M * math.sin(min(0.5 * math.pi, 0.5 * distance / _FLATTEST_M)) + 1.0
+    angle = 0.5 * distance / _FLATTEST_M
+    if angle > 0.5 * math.pi:
+        angle = 0.5 * math.pi
+    return 2.0 * _FLATTEST_M * math.sin(angle) + 1.0
 
 
-@compiled
-def farther(index, work, lon, lat, runs, out):
+def farther(
+    x, y, z, first, spheres, child, runs, root, fan,
+    keys, stack_key, stack_node, sides, shares, ray, f, m, t, a, b,
+    places, lon, lat, run, out,
+):  # fmt: skip
     """Nearest shore by geodesic among all whose chord could make them that, into out (n, 4).
 
-    runs (n,) and out come from `nearest`. The distance is nan close to the antipode of the
+    run (n,) and out (n, 4) come from `nearest`. The distance is nan close to the antipode of the
     shore, where the longitude and latitude of the nearest by chord are left.
     """
-    keys, stack_key, stack_node = work.keys, work.stack_key, work.stack_node
-    f, q, squares, shares = work.f, work.a, work.sides, work.shares
-    total = len(index.first) - 1
-    for i in range(len(lon)):
+    index = Shore(x, y, z, first, spheres, child, runs, root, fan)
+    for i in range(places):
         frame(lon[i], lat[i], f)
-        distance, azimuth = _vincenty(lon[i], lat[i], out[i, 1], out[i, 2])
-        out[i, 0], out[i, 3] = distance, azimuth
+        distance, azimuth = _vincenty(lon[i], lat[i], out[4 * i + 1], out[4 * i + 2])
+        out[4 * i], out[4 * i + 3] = distance, azimuth
         if math.isnan(distance):
             continue
         cut = _cut(distance)
-        stack_key[0], stack_node[0] = np.float32(0.0), len(index.child) - 1
-        stack_key[1], stack_node[1] = np.float32(0.0), -runs[i] - 1
+        stack_key[0], stack_node[0] = np.float32(0.0), root
+        stack_key[1], stack_node[1] = np.float32(0.0), -run[i] - 1
         top = 2
         while top:
             top -= 1
@@ -100,17 +105,22 @@ def farther(index, work, lon, lat, runs, out):
             if stack_key[top] > cut:
                 continue
             if node >= 0:
-                near_block(index.spheres, node, f, cut, keys)
-                top = push(keys, index.child[node], total, stack_key, stack_node, top)
+                near_block(spheres, node, f, cut, keys, fan)
+                top = push(keys, child[node], runs, stack_key, stack_node, top)
                 continue
-            begin = index.first[-node - 1]
-            n = index.first[-node] - begin
-            edge_distances(index, begin, n, f, squares, shares)
+            begin = first[-node - 1]
+            n = first[-node] - begin
+            edge_distances(index, begin, n, f, sides, shares)
             for j in range(n - 1):
-                if math.sqrt(squares[j]) * _UNIT < cut:
-                    on_edge(index, begin + j, shares[j], q)
-                    lon2, lat2 = geographic(q[0], q[1], q[2])
+                if math.sqrt(sides[j]) * _UNIT < cut:
+                    on_edge(index, begin + j, shares[j], a)
+                    lon2, lat2 = geographic(a[0], a[1], a[2])
                     s, direction = _vincenty(lon[i], lat[i], lon2, lat2)
-                    if s < out[i, 0]:
-                        out[i, 0], out[i, 1], out[i, 2], out[i, 3] = s, lon2, lat2, direction
+                    if s < out[4 * i]:
+                        out[4 * i], out[4 * i + 1], out[4 * i + 2], out[4 * i + 3] = (
+                            s,
+                            lon2,
+                            lat2,
+                            direction,
+                        )
                         cut = _cut(s)

@@ -10,15 +10,16 @@ import math
 
 import numpy as np
 
+from routeplan._kernel.jit import part
 from routeplan._shore.base import (
     BLOCK,
     E2,
     EIGHT,
     INF32,
-    compiled,
+    Shore,
+    Work,
     frame,
     geographic,
-    part,
     push,
 )
 from routeplan._shore.rays import first_hit
@@ -29,10 +30,11 @@ __all__ = ["edge_distances", "near_block", "nearest", "on_edge"]
 _UNIT = 1.0 / UNITS_PER_M
 _BEYOND_M = 5_000_000.0  # farther from all shoreline than any place with water or land around it
 _NEAR_TIE = 1e-6
+_GOLDEN = 0.61803  # a step round the edge that comes near to no place twice
 
 
-@part
-def near_block(spheres, node, o, best, keys):
+@part()
+def near_block(spheres, node, o, best, keys, fan):
     """Lower bound of the distance to each of eight spheres; inf where beyond `best`."""
     ox, oy, oz = np.float32(o[0]), np.float32(o[1]), np.float32(o[2])
     cut = np.float32(best)
@@ -40,7 +42,7 @@ def near_block(spheres, node, o, best, keys):
     at_y = at_x + EIGHT
     at_z = at_y + EIGHT
     at_r = at_z + EIGHT
-    for j in range(np.uint64(len(keys))):
+    for j in range(np.uint64(fan)):
         dx = spheres[at_x + j] - ox
         dy = spheres[at_y + j] - oy
         dz = spheres[at_z + j] - oz
@@ -49,7 +51,7 @@ def near_block(spheres, node, o, best, keys):
         keys[j] = bound if (bound <= cut) & (r >= np.float32(0.0)) else INF32
 
 
-@part
+@part()
 def edge_distances(index, begin, n, o, squares, shares):
     """Squared distance [1/256 m] to each edge of n points, and where on the edge it is met."""
     ox, oy, oz = o[0] * UNITS_PER_M, o[1] * UNITS_PER_M, o[2] * UNITS_PER_M
@@ -60,13 +62,14 @@ def edge_distances(index, begin, n, o, squares, shares):
         ax, ay, az = index.x[i] - ox, index.y[i] - oy, index.z[i] - oz
         ex, ey, ez = index.x[k] - ox - ax, index.y[k] - oy - ay, index.z[k] - oz - az
         share = -(ax * ex + ay * ey + az * ez) / (ex * ex + ey * ey + ez * ez)
-        share = min(1.0, max(0.0, share))
+        share = 0.0 if share < 0.0 else share
+        share = 1.0 if share > 1.0 else share
         qx, qy, qz = ax + share * ex, ay + share * ey, az + share * ez
         squares[j] = qx * qx + qy * qy + qz * qz
         shares[j] = share
 
 
-@part
+@part()
 def on_edge(index, i, share, q):
     """Write the point at `share` of the edge from point i into q [m]."""
     q[0] = (index.x[i] + share * (index.x[i + 1] - index.x[i])) * _UNIT
@@ -74,14 +77,14 @@ def on_edge(index, i, share, q):
     q[2] = (index.z[i] + share * (index.z[i + 1] - index.z[i])) * _UNIT
 
 
-@part
+@part()
 def _by_chord(index, work, run):
     """Nearest edge by chord, beginning with the guess `run`: run, its point, share, chord [m]."""
     keys, stack_key, stack_node = work.keys, work.stack_key, work.stack_node
     f, squares, shares = work.f, work.sides, work.shares
-    runs = len(index.first) - 1
+    runs = index.runs
     best, square, point, share = np.inf, np.inf, 0, 0.0
-    stack_key[0], stack_node[0] = np.float32(0.0), len(index.child) - 1
+    stack_key[0], stack_node[0] = np.float32(0.0), index.root
     stack_key[1], stack_node[1] = np.float32(0.0), -run - 1
     top = 2
     while top:
@@ -90,7 +93,7 @@ def _by_chord(index, work, run):
         if stack_key[top] > best:
             continue
         if node >= 0:
-            near_block(index.spheres, node, f, best, keys)
+            near_block(index.spheres, node, f, best, keys, index.fan)
             top = push(keys, index.child[node], runs, stack_key, stack_node, top)
             continue
         begin = index.first[-node - 1]
@@ -103,7 +106,7 @@ def _by_chord(index, work, run):
     return run, point, share, best
 
 
-@part
+@part()
 def _on_land(index, work, point, share):
     """Whether a place lies on the right, the landward side, of the shoreline nearest to it.
 
@@ -122,7 +125,8 @@ def _on_land(index, work, point, share):
         cross += f[4] * (a[2] * b[0] - a[0] * b[2])
         cross += f[5] * (a[0] * b[1] - a[1] * b[0])
         return cross <= 0.0
-    for aim in (0.5, 0.30901, 0.71317, 0.11803, 0.93171):
+    aim = 0.5
+    for _ in range(5):
         east, north = 0.0, 0.0
         for axis in range(3):
             d = a[axis] + aim * (b[axis] - a[axis])
@@ -135,10 +139,13 @@ def _on_land(index, work, point, share):
         _, into = first_hit(index, work, reach * (1.0 + _NEAR_TIE) + _NEAR_TIE)
         if into != 0:
             return into < 0
+        aim += _GOLDEN
+        if aim > 1.0:
+            aim -= 1.0
     return False
 
 
-@part
+@part()
 def _arc(f, east, north, chord):
     """Geodesic over a chord, and its azimuth, by the curvature of the normal section."""
     azimuth = math.atan2(east, north)
@@ -146,34 +153,42 @@ def _arc(f, east, north, chord):
     bend = 1.0 - E2 * f[5] * f[5]
     prime = EQUATOR_M / math.sqrt(bend)
     radius = 1.0 / (c * c * bend / (prime * (1.0 - E2)) + s * s / prime)
-    half = min(1.0, 0.5 * chord / radius)
+    half = 0.5 * chord / radius
+    if half > 1.0:
+        half = 1.0
     return 2.0 * radius * math.asin(half), math.degrees(azimuth) % 360.0
 
 
-@compiled
-def nearest(index, work, order, lon, lat, want_land, out, runs, land):
+def nearest(
+    x, y, z, first, spheres, child, runs, root, fan,
+    keys, stack_key, stack_node, sides, shares, ray, f, m, t, a, b,
+    places, order, lon, lat, want_land, out, found, land,
+):  # fmt: skip
     """Nearest shore by chord: distance, longitude, latitude, bearing into out (n, 4).
 
-    runs (n,) receives the run it is on, land (n,) whether the place is on land. `order` (n,) is
+    found (n,) receives the run it is on, land (n,) whether the place is on land. `order` (n,) is
     the order in which to go, best from neighbour to neighbour. Good to millimetres for
     distances up to some tens of kilometres.
     """
-    f, q = work.f, work.a
+    index = Shore(x, y, z, first, spheres, child, runs, root, fan)
+    work = Work(keys, stack_key, stack_node, sides, shares, ray, f, m, t, a, b)
     run = 0
-    for i in order:
-        land[i] = False
+    for step in range(places):
+        i = order[step]
+        land[i] = 0
         if math.isnan(lon[i]) or math.isnan(lat[i]):
-            out[i, :] = math.nan
+            for column in range(4):
+                out[4 * i + column] = math.nan
             continue
         frame(lon[i], lat[i], f)
         run, point, share, chord = _by_chord(index, work, run)
-        runs[i] = run
-        on_edge(index, point, share, q)
-        out[i, 1], out[i, 2] = geographic(q[0], q[1], q[2])
+        found[i] = run
+        on_edge(index, point, share, a)
+        out[4 * i + 1], out[4 * i + 2] = geographic(a[0], a[1], a[2])
         east, north = 0.0, 0.0
         for axis in range(3):
-            east += (q[axis] - f[axis]) * f[6 + axis]
-            north += (q[axis] - f[axis]) * f[9 + axis]
-        out[i, 0], out[i, 3] = _arc(f, east, north, chord)
-        if want_land and chord < _BEYOND_M:
-            land[i] = _on_land(index, work, point, share)
+            east += (a[axis] - f[axis]) * f[6 + axis]
+            north += (a[axis] - f[axis]) * f[9 + axis]
+        out[4 * i], out[4 * i + 3] = _arc(f, east, north, chord)
+        if want_land and chord < _BEYOND_M and _on_land(index, work, point, share):
+            land[i] = 1

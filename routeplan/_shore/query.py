@@ -8,16 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from routeplan._shore.base import workspace
-from routeplan._shore.far import farther
-from routeplan._shore.index import ShoreIndex, build_index
-from routeplan._shore.nearest import nearest
-from routeplan._shore.rays import crossings, fetch
-from routeplan._shore.rings import Rings, strokes
+from routeplan._shore.index import ShoreIndex
+from routeplan._shore.kernels import farther, fetch, nearest
 from routeplan.errors import InputError
 from routeplan.geodesy import direct, inverse
 
-__all__ = ["Places", "as_places", "fetch_of", "land_of", "nearest_of", "warm_up"]
+__all__ = ["Places", "as_places", "fetch_of", "land_of", "nearest_of"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -74,7 +70,7 @@ def _by_chord(
     out = np.empty((len(places.lon), 4))
     runs = np.zeros(len(places.lon), np.int64)
     dry = np.zeros(len(places.lon), np.bool_)
-    nearest(index, workspace(), order, places.lon, places.lat, land, out, runs, dry)
+    nearest(index, order, places.lon, places.lat, land, out, runs, dry)
     return out, runs, dry
 
 
@@ -85,7 +81,7 @@ def nearest_of(index: ShoreIndex, places: Places) -> FloatArray:
     far = order[out[order, 0] > _FAR_M]
     if far.size:
         refined = out[far]
-        farther(index, workspace(), places.lon[far], places.lat[far], runs[far], refined)
+        farther(index, places.lon[far], places.lat[far], runs[far], refined)
         out[far] = refined
     lost = np.isnan(out[:, 0]) & ~np.isnan(places.lon + places.lat)
     if lost.any():  # close to the antipode, where the iteration for geodesics does not settle
@@ -106,8 +102,7 @@ def fetch_of(
     shape = (len(places.lon), azimuth.shape[1])
     out = np.empty(shape)
     first_leap = min(limit, _LEAP_M)
-    work = workspace()
-    fetch(index, work, places.lon, places.lat, azimuth, first_leap, out)
+    fetch(index, places.lon, places.lat, azimuth, first_leap, out)
     if land:
         dry = land_of(index, places)
         out[dry] = np.where(np.isnan(out[dry]), np.nan, 0.0)
@@ -117,7 +112,7 @@ def fetch_of(
         lon, lat, ahead = _leap(places, azimuth, row, column, done)
         leap = min(limit - done, _LEAP_M)
         more = np.empty((len(row), 1))
-        fetch(index, work, lon, lat, ahead[:, None], leap, more)
+        fetch(index, lon, lat, ahead[:, None], leap, more)
         out[row, column] = done + more[:, 0]
         done += leap
     out[np.isinf(out)] = limit
@@ -136,12 +131,3 @@ def _leap(
     lon, lat = direct(*start, azimuth[0, column], done)
     back, _ = inverse(lon, lat, *start)
     return lon, lat, np.asarray((back + 180.0) % 360.0)
-
-
-def warm_up() -> None:
-    """Compile what the first questions by a coast need."""
-    island = np.array([[0.0, 0.0], [0.0, 0.1], [0.1, 0.1], [0.0, 0.0]])
-    rings = Rings(island, np.array([0, 4]), np.ones(1, np.int8), np.ones(1, np.bool_))
-    index = build_index(strokes(rings))
-    fetch_of(index, as_places([0.0], [0.05]), np.zeros((1, 1)), 10.0, land=True)
-    crossings(index, workspace(), 0.0, 0.05, 0.0, 10.0, np.empty(1), np.empty(1, np.int64))

@@ -16,7 +16,8 @@ import math
 
 import numpy as np
 
-from routeplan._shore.base import BLOCK, E2, EIGHT, INF32, compiled, frame, part, push
+from routeplan._kernel.jit import part
+from routeplan._shore.base import BLOCK, E2, EIGHT, INF32, Shore, Work, frame, push
 from routeplan._shore.rings import EQUATOR_M, UNITS_PER_M
 
 __all__ = ["crossings", "fetch", "first_hit"]
@@ -25,7 +26,7 @@ _UNIT = 1.0 / UNITS_PER_M
 _TIGHTEST_M = EQUATOR_M * (1.0 - E2)  # smallest radius of curvature: the meridian's, equator
 
 
-@part
+@part()
 def _load(ray, o, m, t):
     """Round a ray to 32-bit floats."""
     for axis in range(3):
@@ -34,15 +35,17 @@ def _load(ray, o, m, t):
         ray[axis + 6] = np.float32(t[axis])
 
 
-@part
+@part()
 def _chord(along):
     """Longest chord to what is `along` metres ahead: R sin(a) ahead are 2 R sin(a / 2)."""
-    sine = min(1.0, along / _TIGHTEST_M)
+    sine = along / _TIGHTEST_M
+    if sine > 1.0:
+        sine = 1.0
     return np.float32(_TIGHTEST_M * math.sqrt(2.0 - 2.0 * math.sqrt(1.0 - sine * sine)))
 
 
-@part
-def _ray_block(spheres, node, ray, keys):
+@part()
+def _ray_block(spheres, node, ray, keys, fan):
     """Lower bound of the way along the ray to each of eight spheres; inf where it misses."""
     ox, oy, oz, mx, my = ray[0], ray[1], ray[2], ray[3], ray[4]
     mz, tx, ty, tz, longest = ray[5], ray[6], ray[7], ray[8], ray[9]
@@ -50,8 +53,7 @@ def _ray_block(spheres, node, ray, keys):
     at_y = at_x + EIGHT
     at_z = at_y + EIGHT
     at_r = at_z + EIGHT
-    # with a length known only when it runs, the loop is vectorised before it is unrolled
-    for j in range(np.uint64(len(keys))):
+    for j in range(np.uint64(fan)):
         dx = spheres[at_x + j] - ox
         dy = spheres[at_y + j] - oy
         dz = spheres[at_z + j] - oz
@@ -64,7 +66,7 @@ def _ray_block(spheres, node, ray, keys):
         keys[j] = along - r if meets else INF32
 
 
-@part
+@part()
 def _sides(index, begin, n, m, mo, sides):
     """How far to the left of the plane each of n points lies [1/256 m]."""
     at = np.uint64(begin)
@@ -74,7 +76,7 @@ def _sides(index, begin, n, m, mo, sides):
         sides[j] = mx * index.x[i] + my * index.y[i] + mz * index.z[i] - mo
 
 
-@part
+@part()
 def _way(index, i, a, b, o, t):
     """Way along the ray to where the edge from point i, with sides a and b, meets the plane."""
     u = a / (a - b)
@@ -84,7 +86,7 @@ def _way(index, i, a, b, o, t):
     return t[0] * x + t[1] * y + t[2] * z
 
 
-@part
+@part()
 def first_hit(index, work, limit):
     """Way [m] to the first shoreline before `limit`, and +1 onto land, -1 off it or 0 for none.
 
@@ -92,12 +94,12 @@ def first_hit(index, work, limit):
     """
     o, m, t, ray, sides = work.f, work.m, work.t, work.ray, work.sides
     keys, stack_key, stack_node = work.keys, work.stack_key, work.stack_node
-    runs = len(index.first) - 1
+    runs = index.runs
     into = 0
     mo = (m[0] * o[0] + m[1] * o[1] + m[2] * o[2]) * UNITS_PER_M
     _load(ray, o, m, t)
     ray[9] = _chord(limit)
-    stack_key[0], stack_node[0] = -INF32, len(index.child) - 1
+    stack_key[0], stack_node[0] = -INF32, index.root
     top = 1
     while top:
         top -= 1
@@ -105,7 +107,7 @@ def first_hit(index, work, limit):
         if stack_key[top] > limit:
             continue
         if node >= 0:
-            _ray_block(index.spheres, node, ray, keys)
+            _ray_block(index.spheres, node, ray, keys, index.fan)
             top = push(keys, index.child[node], runs, stack_key, stack_node, top)
             continue
         begin = index.first[-node - 1]
@@ -121,7 +123,7 @@ def first_hit(index, work, limit):
     return limit, into
 
 
-@part
+@part()
 def _aim(work, azimuth):
     """Set direction t and leftward normal m of the ray at `azimuth`; its radius of curvature."""
     f, m, t = work.f, work.m, work.t
@@ -135,61 +137,70 @@ def _aim(work, azimuth):
     return 1.0 / (c * c * bend / (prime * (1.0 - E2)) + s * s / prime)
 
 
-@compiled
-def fetch(index, work, lon, lat, azimuth, limit, out):
+def fetch(
+    x, y, z, first, spheres, child, runs, root, fan,
+    keys, stack_key, stack_node, sides, shares, ray, f, m, t, a, b,
+    places, rows, bearings, lon, lat, azimuth, limit, out,
+):  # fmt: skip
     """Way to the first shoreline from n places along k azimuths each, at most `limit` [m].
 
     azimuth is (1, k) or (n, k) [degrees], out (n, k). A ray without a hit gives inf. For ways
     up to a few hundred kilometres: on them the arc of radius R over the sine R sin(s / R) is
     the geodesic within centimetres.
     """
-    for i in range(len(lon)):
-        frame(lon[i], lat[i], work.f)
-        row = min(i, len(azimuth) - 1)
-        for k in range(azimuth.shape[1]):
-            if math.isnan(azimuth[row, k] + lon[i] + lat[i]):
-                out[i, k] = math.nan
+    index = Shore(x, y, z, first, spheres, child, runs, root, fan)
+    work = Work(keys, stack_key, stack_node, sides, shares, ray, f, m, t, a, b)
+    for i in range(places):
+        frame(lon[i], lat[i], f)
+        row = i * bearings if i < rows else (rows - 1) * bearings
+        for k in range(bearings):
+            course = azimuth[row + k]
+            if math.isnan(course + lon[i] + lat[i]):
+                out[i * bearings + k] = math.nan
                 continue
-            radius = _aim(work, azimuth[row, k])
+            radius = _aim(work, course)
             reach = radius * math.sin(limit / radius)
             along, into = first_hit(index, work, reach)
-            out[i, k] = radius * math.asin(along / radius) if into != 0 else math.inf
+            way = radius * math.asin(along / radius) if into != 0 else math.inf
+            out[i * bearings + k] = way
 
 
-@compiled
-def crossings(index, work, lon, lat, azimuth, limit, way, turn):
+def crossings(
+    x, y, z, first, spheres, child, runs, root, fan,
+    keys, stack_key, stack_node, sides, shares, ray, f, m, t, a, b,
+    lon, lat, azimuth, limit, room, way, turn, count,
+):  # fmt: skip
     """All shoreline along one ray: ways [m] and +1 (onto land) or -1 (off it); their number.
 
-    Where there are more than `way` and `turn` hold, only the number is right.
+    Where there are more than there is room for in `way` and `turn`, only the number is right.
     """
-    f, m, t, ray, sides = work.f, work.m, work.t, work.ray, work.sides
-    keys, stack_key, stack_node = work.keys, work.stack_key, work.stack_node
+    index = Shore(x, y, z, first, spheres, child, runs, root, fan)
+    work = Work(keys, stack_key, stack_node, sides, shares, ray, f, m, t, a, b)
     frame(lon, lat, f)
     radius = _aim(work, azimuth)
     reach = radius * math.sin(limit / radius)
     mo = (m[0] * f[0] + m[1] * f[1] + m[2] * f[2]) * UNITS_PER_M
     _load(ray, f, m, t)
     ray[9] = _chord(reach)
-    runs = len(index.first) - 1
     found = 0
-    stack_key[0], stack_node[0] = -INF32, len(index.child) - 1
+    stack_key[0], stack_node[0] = -INF32, root
     top = 1
     while top:
         top -= 1
         node = stack_node[top]
         if node >= 0:
-            _ray_block(index.spheres, node, ray, keys)
-            top = push(keys, index.child[node], runs, stack_key, stack_node, top)
+            _ray_block(spheres, node, ray, keys, fan)
+            top = push(keys, child[node], runs, stack_key, stack_node, top)
             continue
-        begin = index.first[-node - 1]
-        n = index.first[-node] - begin
+        begin = first[-node - 1]
+        n = first[-node] - begin
         _sides(index, begin, n, m, mo, sides)
         for j in range(n - 1):
             if (sides[j] >= 0.0) != (sides[j + 1] >= 0.0):
                 along = _way(index, begin + j, sides[j], sides[j + 1], f, t)
                 if 0.0 <= along <= reach:
-                    if found < len(way):
+                    if found < room:
                         way[found] = radius * math.asin(along / radius)
                         turn[found] = 1 if sides[j] < 0.0 else -1
                     found += 1
-    return found
+    count[0] = found

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from routeplan._passage.power import compiled, part
+from routeplan._kernel.jit import compiled, part
 
 __all__ = ["reduce_members", "walk"]
 
