@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from routeplan._judge.limitnotes import limit_notes
 from routeplan._passage.beside import compile_beside
 from routeplan._plan.answer import Plan, StagePlan
 from routeplan._plan.ashoretable import Ashore
@@ -274,7 +275,8 @@ def _notes(
     covered: Coverage | None,
 ) -> tuple[str, ...]:
     carried = () if covered is None else portage_notes(exposures)
-    return (*trip.route.notes, *chosen.notes, *carried, *coverage_notes(covered))
+    asked = limit_notes(trip.limits)
+    return (*trip.route.notes, *asked, *chosen.notes, *carried, *coverage_notes(covered))
 
 
 def _sources(trip: Trip, chosen: ChosenCoast, covered: Coverage | None) -> tuple[Source, ...]:

@@ -14,7 +14,10 @@ from routeplan.limits import Verdict
 
 __all__ = ["NearestMiss", "close_by_coastline", "nearest_miss", "propose_launch", "why_launch"]
 
-_EQUAL_MARGIN = 0.02  # shares of a limit that differ by less are no reason to wait
+# Assumptions: a twentieth of a limit is less than a forecast knows (1 kn of 20 kn), and with half
+# of every limit in hand there is nothing to wait for.
+_EQUAL_MARGIN = 0.05
+_ENOUGH_MARGIN = 0.5
 # Nobody gets up in the night for nothing. Local mean solar time, some seven o'clock by summer
 # clocks; common practice, no source.
 _CIVIL_H = 6
@@ -27,9 +30,10 @@ def propose_launch(scan: LaunchScan, among: NDArray[np.bool_] | None = None) -> 
     """Index of the launch to propose; None when none is within or close.
 
     Of the best verdict there is, a launch that stays good when it is late and slow goes first;
-    then the one with the most in hand against its tightest limit. Those that come within
-    `_EQUAL_MARGIN` of it are its equals: of their first run without a break, on one day, it is
-    the first at 06:00 by the sun or later, and the last where all of the run are before that.
+    then the one with the most in hand against its tightest limit, of which no more than
+    `_ENOUGH_MARGIN` counts. Those that come within `_EQUAL_MARGIN` of it are its equals: of their
+    first run without a break, on one day, it is the first at 06:00 by the sun or later, and the
+    last where all of the run are before that.
     `among` (m,) says which launches may be proposed; all by default.
     """
     good = scan.verdict <= Verdict.CLOSE
@@ -41,6 +45,7 @@ def propose_launch(scan: LaunchScan, among: NDArray[np.bool_] | None = None) -> 
     if scan.robust is not None and (good & scan.robust).any():
         good &= scan.robust
     margin = np.where(good & np.isfinite(scan.margin), scan.margin, -np.inf)
+    margin = np.minimum(margin, _ENOUGH_MARGIN)
     equal = good & (margin >= margin.max() - _EQUAL_MARGIN)
     return _at_a_civil_hour(scan, equal)
 
@@ -101,7 +106,7 @@ def _as_good(scan: LaunchScan, i: int) -> list[str]:
         span_s = abs(float((scan.launch[at] - scan.launch[i]) / np.timedelta64(1, "s")))
         if at != i:
             spans.append(f"{duration(span_s)} {word}")
-    return [f"Leaving up to {' or '.join(spans)} keeps as much in hand."] if spans else []
+    return [f"Leaving up to {' or '.join(spans)} keeps about as much in hand."] if spans else []
 
 
 def close_by_coastline(scan: LaunchScan, i: int) -> bool:

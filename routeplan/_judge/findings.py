@@ -15,7 +15,16 @@ import numpy as np
 from routeplan.limits import Verdict
 from routeplan.units import KNOT_MS, ZERO_CELSIUS_K
 
-__all__ = ["Case", "Finding", "duration", "limit_words", "sentence", "show_limit", "show_needed"]
+__all__ = [
+    "NOWHERE",
+    "Case",
+    "Finding",
+    "duration",
+    "limit_words",
+    "sentence",
+    "show_limit",
+    "show_needed",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +121,7 @@ _SHOWN: dict[str, tuple[Callable[[float], float], int]] = {
     "share": (lambda value: 100.0 * value, 1),
     "J/kg": (lambda value: value, 0),
 }
+NOWHERE = "nowhere"  # note of a case of which the forecast holds nothing
 _MORE = 2  # decimals more, at most, to tell a value from its limit
 
 
@@ -170,6 +180,8 @@ def _plain(limit: str, case: Case) -> str:
 
 def _lacking(thing: str, case: Case) -> str:
     """What the forecast does not hold, and where."""
+    if case.note == NOWHERE:
+        return f"The forecast has no {thing} at all"
     note = f" ({case.note})" if case.note else ""
     return f"The forecast has no {thing} {case.where}{note}"
 

@@ -232,13 +232,15 @@ def _no_window(scan: LaunchScan, clock: Clock) -> list[str]:
     if not known.any():
         why = _first_unknown(scan, clock)
         return [f"Unknown: no launch of this stage can be judged by this forecast. {why}".strip()]
-    lines = ["No launch of this forecast is within the limits."]
+    surely = "" if known.all() else "known to be "
+    lines = [f"No launch of this forecast is {surely}within the limits."]
     binding = Counter(str(name) for name in scan.binding[scan.verdict == Verdict.BEYOND])
     if binding:
         counted = ", ".join(f"{limit_words(name)} {count}" for name, count in binding.most_common())
         lines.append(f"What stands against how many of {scan.launch.size} launches: {counted}.")
     if not known.all():
-        counted = f"{int((~known).sum())} of {scan.launch.size} launches are unknown"
+        count = int((~known).sum())
+        counted = f"{count} of {scan.launch.size} launches {'are' if count > 1 else 'is'} unknown"
         lines.append(f"{counted}. {_first_unknown(scan, clock)}".strip())
     miss = nearest_miss(scan)
     if miss is not None:

@@ -114,7 +114,23 @@ def _missing(plan: Plan) -> str:
     open_ = [str(it.stage.number) for it in plan.stages if it.scan is not None and it.best is None]
     if open_ and len(open_) < len(plan.stages):
         parts.append(f"a launch for stage{'s' if len(open_) > 1 else ''} {', '.join(open_)}")
+    unknown = _unknown(plan)
+    if unknown:
+        parts.append(f"unknown, so that launches are not good: {', '.join(unknown)}")
     return f"{'; '.join(parts)}." if parts else "nothing: every limit set was judged."
+
+
+def _unknown(plan: Plan) -> list[str]:
+    """What makes launches unknown in the stages without one."""
+    found: dict[str, None] = {}
+    for it in plan.stages:
+        if it.scan is None or it.best is not None:
+            continue
+        unknown = it.scan.verdict == Verdict.UNKNOWN
+        names = it.scan.binding[unknown].tolist()
+        # The last launches of every forecast outlast it; that is no reason while others do not.
+        found |= dict.fromkeys(n for n in names if n != "progress" or unknown.all())
+    return ["weather until arrival" if n == "progress" else limit_words(n) for n in found if n]
 
 
 def _files(files: Sequence[Path] | None) -> str:

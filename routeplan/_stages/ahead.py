@@ -90,7 +90,9 @@ def _with_rest(
         # The forecast must reach the end of that day.
         end = np.datetime64(first + n + 1, "ns") - hops.day_shift
         judged = np.datetime64(end - (hops.launch[-1] - run), "ns")
-        judged = judged if judged > run else NAT  # this forecast reaches it: that is not the cause
+        # Where this forecast reaches the day, its length is not the cause, here nor for the rest.
+        reached = (n > 0 and np.isnat(stages[-1].judged_from)) or judged <= run
+        judged = NAT if reached else judged
         verdict = Verdict.UNKNOWN if open_end else Verdict.BEYOND
         at = here, j, len(stages) + 1
         stages.append(_ahead(hops, setting, at, verdict, judged if open_end else NAT))
