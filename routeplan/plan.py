@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan._judge.limitnotes import limit_notes
-from routeplan._passage.beside import compile_beside
 from routeplan._plan.answer import Plan, StagePlan
 from routeplan._plan.ashoretable import Ashore
+from routeplan._plan.compiling import compile_ahead
 from routeplan._plan.coast import ChosenCoast, choose_coast, compare_coasts
 from routeplan._plan.days import launch_index, plan_days, route_with_camps
 from routeplan._plan.kit import check_kit, kit_of, with_own_water
@@ -71,7 +71,7 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
         msg = "a trip needs at least one craft"
         raise InputError(msg, field="craft")
     tell = progress or _silent
-    compiled = compile_beside() if trip.forecast is not None else _silent
+    compile_ahead(passages=trip.forecast is not None)
     tell("reading the coastline", 0.0)
     chosen = choose_coast(trip.coast, trip.route)
     coast, error_m = chosen.coast, chosen.coast.nominal_error_m
@@ -88,7 +88,6 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
     )
     _refuse_dry_route(trip.route, exposures)
     comparisons = compare_coasts(trip.route, coast, trip.limits, trip.spacing_m)
-    compiled()
     stages, coverage, itinerary = _stages(trip, coast, exposures, tell)
     kit = kit_of(trip, exposures, stages)
     sheet = _sheet(trip, stages, exposures, coast, kit)
