@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from routeplan._judge.limitnotes import limit_notes
 from routeplan._plan.answer import Plan, StagePlan
 from routeplan._plan.ashoretable import Ashore
-from routeplan._plan.compiling import compile_ahead
 from routeplan._plan.coast import ChosenCoast, choose_coast, compare_coasts
+from routeplan._plan.compiling import compile_ahead
 from routeplan._plan.days import launch_index, plan_days, route_with_camps
 from routeplan._plan.kit import check_kit, kit_of, with_own_water
 from routeplan._plan.legflags import flags_of, leg_notes, offshore_verdict
