@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from routeplan._plan.ashoretable import Ashore, ashore_from, read_ashore
-from routeplan._plan.sheetlegs import SheetLeg, WayOut, named_landings, sheet_legs
+from routeplan._plan.sheetlegs import SheetLeg, StageLike, WayOut, named_landings, sheet_legs
 from routeplan.errors import InputError
 from routeplan.limits import Verdict
 from routeplan.route import Waypoint
@@ -23,7 +23,6 @@ from routeplan.route import Waypoint
 if TYPE_CHECKING:
     from routeplan._kit.group import Group
     from routeplan._kit.plan import KitPlan
-    from routeplan._plan.answer import StagePlan
     from routeplan.coastline import Coastline
     from routeplan.exposure import LegExposure
     from routeplan.propulsion import Craft
@@ -167,7 +166,7 @@ class TripSheet:
 
 def sheet_of(
     trip: _TripLike,
-    stages: Sequence[StagePlan],
+    stages: Sequence[StageLike],
     exposures: Sequence[LegExposure],
     *,
     coast: Coastline,
@@ -178,7 +177,7 @@ def sheet_of(
     Parameters
     ----------
     trip : Trip
-    stages : sequence of StagePlan
+    stages : sequence of StageLike
     exposures : sequence of LegExposure
         Of the legs of `trip.route`, in order.
     coast : Coastline
@@ -214,7 +213,7 @@ def sheet_of(
     )
 
 
-def _stage(plan: StagePlan, told: Ashore, *, legs: tuple[SheetLeg, ...], last: bool) -> SheetStage:
+def _stage(plan: StageLike, told: Ashore, *, legs: tuple[SheetLeg, ...], last: bool) -> SheetStage:
     stage, day = plan.stage, plan.day
     launch, arrive = (_NAT, _NAT) if day is None else (day.launch, day.arrive)
     window = _window(plan)
@@ -243,7 +242,7 @@ def _stage(plan: StagePlan, told: Ashore, *, legs: tuple[SheetLeg, ...], last: b
     )
 
 
-def _window(plan: StagePlan) -> LaunchWindow | None:
+def _window(plan: StageLike) -> LaunchWindow | None:
     """The window that the launch lies in."""
     if plan.day is None or np.isnat(plan.day.launch):
         return None

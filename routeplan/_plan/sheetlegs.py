@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -15,14 +15,13 @@ from routeplan.route import Waypoint
 from routeplan.stops import kind_of
 
 if TYPE_CHECKING:
-    from routeplan._plan.answer import StagePlan
     from routeplan.coastline import Coastline
     from routeplan.exposure import LegExposure
     from routeplan.route import Leg, Route
-    from routeplan.stops import Place
-    from routeplan.windows import Landing, TurnBack
+    from routeplan.stops import DayStage, Place, Stage
+    from routeplan.windows import Landing, LaunchScan, LaunchWindow, TurnBack
 
-__all__ = ["SheetLeg", "WayOut", "named_landings", "sheet_legs"]
+__all__ = ["SheetLeg", "StageLike", "WayOut", "named_landings", "sheet_legs"]
 
 _NAT = np.datetime64("NaT", "ns")
 _KINDS = ("camp", "landing", "road", "ferry")
@@ -30,6 +29,25 @@ _STRAIGHT_M = (60.0, 120.0)  # the second where the first leaves more pieces tha
 _MOST_PIECES = 6
 _TRIED = 4  # landings looked at for a leg, nearest first
 _NEAR_SHORE_M = 300.0  # land this close to a landing is the landing itself; of a coastline's error
+
+
+class StageLike(Protocol):
+    """A stage of a plan, with its launches where there is a forecast."""
+
+    @property
+    def stage(self) -> Stage: ...
+    @property
+    def scan(self) -> LaunchScan | None: ...
+    @property
+    def windows(self) -> tuple[LaunchWindow, ...]: ...
+    @property
+    def best(self) -> int | None: ...
+    @property
+    def day(self) -> DayStage | None: ...
+    @property
+    def turn_back(self) -> tuple[TurnBack, ...] | None: ...
+    @property
+    def landings(self) -> tuple[Landing, ...] | None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +102,8 @@ class SheetLeg:
     worst_at_m, worst_longitude, worst_latitude : float
         The place of the leg that is worst off, from which the ways out are told.
     shore : WayOut or None
-        The shore soonest reached, or without a launch the nearest; None when none can be
-        reached or it is not known.
+        The shore soonest reached, or where the launch does not get there the nearest; None when
+        none can be reached or it is not known.
     shore_text : str
         With a launch: the same in a sentence, without clock times.
     landing : WayOut or None
@@ -131,7 +149,7 @@ def named_landings(route: Route, places: Sequence[Place]) -> tuple[Waypoint, ...
 
 
 def sheet_legs(
-    plan: StagePlan,
+    plan: StageLike,
     exposures: Mapping[int, LegExposure],
     landings: Sequence[Waypoint],
     coast: Coastline,
@@ -147,7 +165,7 @@ def sheet_legs(
 
 
 def _leg(
-    plan: StagePlan,
+    plan: StageLike,
     i: int,
     leg: Leg,
     exposure: LegExposure,
@@ -176,7 +194,7 @@ def _leg(
         worst_at_m=float(exposure.distance_m[k]),
         worst_longitude=here[0],
         worst_latitude=here[1],
-        shore=_nearest_shore(exposure, k) if plan.best is None else _soonest_shore(shore),
+        shore=_nearest_shore(exposure, k) if shore is None else _soonest_shore(shore),
         shore_text="" if shore is None else shore.text,
         landing=_landing(here, landings, coast),
     )
@@ -193,7 +211,7 @@ def _courses(leg: Leg) -> tuple[tuple[float, float], ...]:
     return tuple(zip(course.tolist(), length.tolist(), strict=True))
 
 
-def _passed(plan: StagePlan, i: int) -> tuple[np.datetime64, np.datetime64, Verdict]:
+def _passed(plan: StageLike, i: int) -> tuple[np.datetime64, np.datetime64, Verdict]:
     """When the launch enters and leaves leg i of the stage, and its verdict there."""
     scan, best = plan.scan, plan.best
     if scan is None or best is None:

@@ -5,9 +5,13 @@ Text of strangers reaches the typesetter as JSON alone and is set as text, never
 
 from __future__ import annotations
 
+import atexit
 import functools
 import importlib.util
 import json
+import re
+import shutil
+import tempfile
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import asdict, is_dataclass
@@ -25,9 +29,12 @@ MISSING = (
     "sheet.txt and plan.json have them as they are."
 )
 FAMILY = "DejaVu Sans"  # comes with matplotlib, so that a page is the same on every machine
+_FONT_FILES = ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf")
 
 _PLAIN = frozenset(map(chr, (*range(0x20, 0x7F), *range(0xA0, 0x180), *range(0x391, 0x3CA),
                              *range(0x400, 0x460)))) | frozenset("–—…′″·×→≤≥°’‘“”")  # fmt: skip
+_BREAK = "\N{ZERO WIDTH SPACE}"
+_LONG_WORD = re.compile(r"\S{20}(?=\S)")  # broken there, or it would run off the page
 _MOST_CODES = 6  # of letters in a row that are written as codes; more are counted
 
 
@@ -53,14 +60,16 @@ def pdf_of(template: str, data: Any, pictures: Mapping[str, str] | None = None) 
     here = files("routeplan._sheet")
     inputs = {"data": json.dumps(values), "family": FAMILY, **(pictures or {})}
     source: Any = here.joinpath(template).read_bytes()
-    out: bytes = typst.compile(source, font_paths=[_font_directory()], sys_inputs=inputs)
+    fonts = _fonts()
+    # The root is where a template may read files: there are none but the fonts.
+    out: bytes = typst.compile(source, root=fonts, font_paths=[fonts], sys_inputs=inputs)
     return out
 
 
 def _mapped(value: Any, lost: set[str]) -> Any:
     """The same values with text in letters that can be set; `lost` gets the others."""
     if isinstance(value, str):
-        return without_missing(value, lost)
+        return _LONG_WORD.sub(lambda word: f"{word[0]}{_BREAK}", without_missing(value, lost))
     if isinstance(value, Mapping):
         return {key: _mapped(inner, lost) for key, inner in value.items()}
     if isinstance(value, (list, tuple)):
@@ -106,12 +115,22 @@ def _codes(run: list[str]) -> str:
     return f"[{' '.join(f'U+{ord(char):04X}' for char in run[:_MOST_CODES])}{more}]"
 
 
-def _font_directory() -> str:
-    """Where matplotlib keeps its fonts, found without loading it."""
-    spec = importlib.util.find_spec("matplotlib")
+@functools.cache
+def _fonts() -> str:
+    """A directory with our fonts alone, for as long as the process lives.
+
+    Beside them matplotlib keeps a font of boxes for all letters there are, which the typesetter
+    would take for letters that it could set.
+    """
+    spec = importlib.util.find_spec("matplotlib")  # without loading it
     assert spec is not None  # a dependency of this package
     assert spec.origin is not None
-    return str(Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf")
+    there = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf"
+    out = tempfile.mkdtemp(prefix="routeplan-fonts-")
+    atexit.register(shutil.rmtree, out, ignore_errors=True)
+    for name in _FONT_FILES:
+        shutil.copy(there / name, out)
+    return out
 
 
 @functools.cache
@@ -121,8 +140,8 @@ def _letters() -> frozenset[int]:
     from fontTools.ttLib import TTFont, TTLibError
 
     out: set[int] = set()
-    for font in typst.Fonts(font_paths=[_font_directory()]).fonts():
-        if font.path is None:
+    for font in typst.Fonts(font_paths=[_fonts()]).fonts():
+        if font.path is None or "lastresort" in font.family.casefold().replace(" ", ""):
             continue
         try:
             with TTFont(font.path, fontNumber=font.index, lazy=True) as read:

@@ -239,9 +239,10 @@ def _days_ashore(stage: SheetStage) -> str:
 
 def _verdict(stage: SheetStage) -> str:
     if np.isnat(stage.launch):
-        return "no launch is proposed for this stage"
+        return "no launch proposed: write the times in"
     words = verdict_words(stage.verdict, stage.binding)
-    return f"{words}; launch picked by the group" if stage.picked else words
+    words = f"{words}; launch picked by the group" if stage.picked else words
+    return words if stage.is_timed else f"{words}; arrival unknown: write the times in"
 
 
 def _times(sheet: TripSheet, clock: Clock) -> str:
@@ -297,9 +298,9 @@ def _say(sheet: TripSheet, stages: tuple[StageWords, ...]) -> str:
 def _later(told: Ashore) -> str:
     call, alarm = _span(told.call_in_s), _span(told.call_in_s + told.alarm_s)
     return (
-        "They tell you before they launch at another time or on another day; write it down: CALL BY "
-        f"is {call}, ALARM {alarm} after the new arrival. If they could not tell you, the times "
-        "above stand."
+        "They tell you before they launch at another time or on another day; write it down: "
+        f"CALL BY is {call}, ALARM {alarm} after the new arrival. If they could not tell you, "
+        "the times above stand."
     )
 
 
@@ -313,7 +314,7 @@ def _span(seconds: float) -> str:
 
 def _person(person: OnBoard) -> PersonWords:
     return PersonWords(
-        plain(person.name, _NAME),
+        plain(person.name, _LONG),
         plain(person.colours, _LONG),
         plain(person.phone, _NAME),
         plain(person.medical, _LONG),
