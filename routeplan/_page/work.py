@@ -151,6 +151,7 @@ def _demo() -> Trip:
         title=f"Demo: {route.name}",
         invented=True,
         group=read_group(demo_group_file()),
+        ashore=read_ashore(demo_group_file()),
     )
 
 
