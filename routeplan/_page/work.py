@@ -135,6 +135,7 @@ def _silent(*_: object) -> None:
 def _demo() -> Trip:
     """The built-in trip, read once and shared by all who look at it."""
     from routeplan._demo.files import demo_files, demo_group_file
+    from routeplan._plan.ashoretable import read_ashore
     from routeplan.coastline import Coastline
     from routeplan.forecast import open_forecast
     from routeplan.gpx import read_gpx
