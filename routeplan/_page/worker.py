@@ -13,6 +13,7 @@ import resource
 import select
 import socket
 import sys
+import tempfile
 import threading
 import traceback
 import warnings
@@ -46,6 +47,7 @@ def run_worker(channel: socket.socket, order: dict[str, Any]) -> None:
     """Do jobs until the server closes the socket."""
     folder = Path(order["folder"])
     os.chdir(folder)
+    tempfile.tempdir = str(folder)  # what is left there goes with the trip
     _limit(int(order["memory_bytes"]))
     from routeplan._page.work import Work
 
