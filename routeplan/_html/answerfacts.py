@@ -72,10 +72,10 @@ class StageFacts:
     asked: bool
 
 
-def stage_facts(stage: StagePlan, clock: Clock) -> StageFacts:
+def stage_facts(stage: StagePlan, clock: Clock, now: np.datetime64 | None = None) -> StageFacts:
     """Facts of one stage."""
     what, scan, day = stage.stage, stage.scan, stage.day
-    sentences = stage_answer(stage, clock)
+    sentences = stage_answer(stage, clock, now=now)
     nat = np.datetime64("NaT", "ns")
     launch = scan.launch[stage.best] if scan is not None and stage.best is not None else nat
     verdict = Verdict.UNKNOWN if day is None else Verdict(day.verdict)
@@ -92,21 +92,21 @@ def stage_facts(stage: StagePlan, clock: Clock) -> StageFacts:
         last_light=nat if day is None else day.last_light,
         in_hand="" if day is None else _in_hand(day.margin, day.binding),
         robust=_is_robust(scan, stage.best),
-        window=None if window is None else _window(window),
+        window=None if window is None else _window(window, clock),
         headline=sentences[0] if sentences else "",
         turn_back=tuple(ways_lines(stage, clock)),
         sentences=tuple(sentences),
-        windows=tuple(window_rows(stage)),
+        windows=tuple(window_rows(stage, clock)),
         legs=tuple(leg_rows(scan, stage.best)),
         asked=scan is not None,
     )
 
 
 def _around(stage: StagePlan) -> LaunchWindow | None:
-    """The window of the launch, or the first where none is proposed."""
+    """The window that the launch lies in; windows of a stage without a launch are no answer."""
     window = chosen_window(stage)
     if window is None or stage.scan is None or stage.best is None:
-        return window
+        return None
     launch = stage.scan.launch[stage.best]
     return window if window.first_launch <= launch <= window.last_launch else None
 
@@ -135,8 +135,10 @@ def _is_robust(scan: LaunchScan | None, best: int | None) -> bool:
     )
 
 
-def _window(window: LaunchWindow) -> dict[str, Any]:
+def _window(window: LaunchWindow, clock: Clock) -> dict[str, Any]:
+    first, last = window.first_launch, window.last_launch
     return {
+        "one_day": clock.short_day(first) == clock.short_day(last),
         "first": window.first_launch,
         "last": window.last_launch,
         "by": window.latest_arrival,
@@ -150,9 +152,9 @@ def _window(window: LaunchWindow) -> dict[str, Any]:
     }
 
 
-def window_rows(stage: StagePlan) -> Iterator[dict[str, Any]]:
+def window_rows(stage: StagePlan, clock: Clock) -> Iterator[dict[str, Any]]:
     """Every window of a stage."""
-    return (_window(window) for window in stage.windows)
+    return (_window(window, clock) for window in stage.windows)
 
 
 def leg_rows(scan: LaunchScan | None, i: int | None) -> Iterator[dict[str, Any]]:

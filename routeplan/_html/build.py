@@ -179,7 +179,7 @@ def _facts(plan: Plan, clock: Clock, data: dict[str, Any]) -> dict[str, Any]:
         "zones_differ": covered is not None
         and clock.abbreviation(covered.first) != clock.abbreviation(covered.last),
         "itinerary": itinerary,
-        "stages": [stage_facts(stage, clock) for stage in plan.stages],
+        "stages": [stage_facts(stage, clock, plan.trip.now) for stage in plan.stages],
         "grids": [grid_facts(i, stage, clock) for i, stage in enumerate(plan.stages)],
         "not_judged": not_judged(plan),
         "limits": limit_facts(plan.trip.limits),

@@ -54,7 +54,7 @@ def grid_facts(at: int, stage: StagePlan, clock: Clock) -> dict[str, Any] | None
     rows = [_total(scan, axis, x, clock)]
     y = _TOP + _TOTAL
     for j, leg in enumerate(stage.stage.legs):
-        label = plain(f"{leg.number}  {leg.start.name} – {leg.end.name}", 60)
+        label = plain(f"{leg.number}  {leg.start.name} – {leg.end.name}", 32)
         words = f"leg {leg.number}"
         runs = _runs(scan.leg_verdict[:, j], None, words, scan, axis, x, clock)
         rows.append(_Row(y, _ROW, label, runs, leg.number))

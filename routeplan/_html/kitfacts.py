@@ -6,6 +6,7 @@ from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from routeplan._show.wording import UNKNOWN, Clock, number
+from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
     from routeplan._kit.apply import KitLine
@@ -42,10 +43,7 @@ def kit_facts(kit: KitPlan | None, clock: Clock) -> dict[str, Any] | None:
             for r in kit.provisions.refills
         ],
         "notes": list(kit.notes),
-        "nights": [
-            {"place": w.place, "person": w.person, "verdict": w.verdict.word, "words": w.words}
-            for w in kit.warmth
-        ],
+        "nights": _nights(kit),
     }
 
 
@@ -110,6 +108,23 @@ def _people(kit: KitPlan) -> list[dict[str, Any]]:
         }
         for person in kit.group.people
     ]
+
+
+def _nights(kit: KitPlan) -> list[str]:
+    """Of each night everybody in one sentence where all are warm enough, else who is worst off."""
+    told = []
+    for place in dict.fromkeys(w.place for w in kit.warmth):
+        found = [w for w in kit.warmth if w.place == place]
+        worst = Verdict(max(w.verdict for w in found))
+        if worst is Verdict.WITHIN:
+            poorest = min(found, key=lambda w: w.margin_k)
+            of = f" of {poorest.person}, the least warm" if len(found) > 1 else ""
+            told.append(f"{place}, everybody: {worst.word}; {poorest.words}{of}")
+            continue
+        told += [
+            f"{place}, {w.person}: {worst.word}; {w.words}" for w in found if w.verdict == worst
+        ]
+    return told
 
 
 def _amounts(kit: KitPlan) -> list[dict[str, str]]:

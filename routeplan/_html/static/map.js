@@ -14,11 +14,11 @@
     box.replaceChildren();
     box.hidden = false;
     RP.byId("rp-plainmap").hidden = true;
-    for (const id of ["rp-mapbar", "rp-maphint", "rp-mapkey"]) RP.byId(id).hidden = false;
+    for (const id of ["rp-mapbar", "rp-maphint", "rp-mapread", "rp-mapkey"]) RP.byId(id).hidden = false;
     const { figure, edges } = ground(map);
     now = { map, figure, edges, ...layers(figure, map) };
     const holder = RP.html("div");
-    box.append(holder);
+    box.prepend(holder);
     await Bokeh.Plotting.show(figure, holder);
     now.view = viewing(figure, map, box, keep);
   };
@@ -43,8 +43,8 @@
       range: figure.x_range, unit: "m", dimensional: new Bokeh.MetricLength(), location: "bottom_left", bar_length: 110, bar_length_units: "screen",
       background_fill_color: "#ffffff", background_fill_alpha: 0.85, border_line_color: INK, bar_line_color: INK, length_sizing: "adaptive",
     }));
-    const drag = new Bokeh.PanTool(), wheel = new Bokeh.WheelZoomTool({ modifiers: { ctrl: true } }), tap = new Bokeh.TapTool();
-    figure.add_tools(drag, wheel, tap);
+    const drag = new Bokeh.PanTool(), wheel = new Bokeh.WheelZoomTool({ modifiers: { ctrl: true } });
+    figure.add_tools(drag, wheel);
     figure.toolbar.active_scroll = wheel;
     figure.toolbar.active_drag = matchMedia("(pointer: coarse)").matches ? null : drag;
     return { figure, edges };
@@ -94,17 +94,19 @@
     const whole = source({ xs, ys, color: legs.map(() => "#fff"), dash: legs.map(() => "solid"), words: legs.map(() => ""), at: legs.map((_, k) => k) });
     const byVerdict = figure.multi_line({ field: "xs" }, { field: "ys" }, { source: whole, line_color: { field: "color" }, line_width: 5, line_dash: { field: "dash" } });
     byVerdict.visible = false;
-    const hit = figure.multi_line({ field: "xs" }, { field: "ys" }, { source: pieces, line_color: INK, line_width: 18, line_alpha: 0 });
+    const hit = figure.multi_line({ field: "xs" }, { field: "ys" }, { source: whole, line_color: INK, line_width: 18, line_alpha: 0 });
     const badges = source({ x: legs.map(middle("x")), y: legs.map(middle("y")), text: legs.map((leg) => String(leg.number)), fill: legs.map(() => "#fff"), ink: legs.map(() => INK) });
     figure.scatter({ field: "x" }, { field: "y" }, { source: badges, marker: "circle", size: 23, fill_color: { field: "fill" }, line_color: INK, line_width: 1.5 });
     figure.text({ field: "x" }, { field: "y" }, { field: "text" }, { source: badges, text_align: "center", text_baseline: "middle", text_font_size: "12px", text_font_style: "bold", text_color: { field: "ink" } });
     const ways = waysOut(figure);
-    places(figure, map);
+    const told = [...places(figure, map), ...ways.told];
     quiet([tied, byShore, byVerdict, hit]);
-    hover(figure, hit);
-    pieces.selected.properties.indices.change.connect(() => {
-      const [k] = pieces.selected.indices;
-      if (k !== undefined) RP.pickLeg(pieces.data.at[k]);
+    figure.add_tools(new Bokeh.TapTool({ renderers: [hit, ...told.map((it) => it.renderer)] }));
+    told.push({ renderer: hit, source: whole });
+    hover(figure, told);
+    whole.selected.properties.indices.change.connect(() => {
+      const [k] = whole.selected.indices;
+      if (k !== undefined) RP.pickLeg(k);
     });
     return { halo, pieces, whole, badges, byShore, byVerdict, tied, ...ways, names };
   }
@@ -116,19 +118,42 @@
     for (const it of renderers) it.setv({ selection_glyph: null, nonselection_glyph: null, muted_glyph: null });
   }
 
-  function hover(figure, ...renderers) {
-    for (const it of renderers) figure.add_tools(new Bokeh.HoverTool({ renderers: [it], tooltips: [["", "@words"]], line_policy: "nearest", attachment: "vertical", toggleable: false }));
+  // What is under the pointer is told in a box of our own, which may break lines; what is first
+  // in the list comes first. What is tapped is told below the map.
+  function hover(figure, told) {
+    const tip = RP.html("p", { class: "tip", hidden: "" });
+    RP.byId("rp-mapbox").append(tip);
+    const hits = new Map();
+    const wordsOf = ({ source }, indices) => (indices.length ? source.data.words[indices[0]] : "");
+    const callback = (_, { geometry, renderer }) => {
+      const found = renderer.data_source.inspected;
+      hits.set(renderer, [...found.indices, ...Object.keys(found.multiline_indices || {}).map(Number)]);
+      const at = told.find((it) => (hits.get(it.renderer) || []).length && it.renderer.visible);
+      tip.hidden = !at;
+      if (!at) return;
+      tip.textContent = wordsOf(at, hits.get(at.renderer));
+      const box = RP.byId("rp-mapbox"), x = Math.min(geometry.sx + 14, box.clientWidth - tip.offsetWidth - 6);
+      tip.style.left = `${Math.max(x, 4)}px`;
+      tip.style.top = `${geometry.sy + (geometry.sy > box.clientHeight / 2 ? -tip.offsetHeight - 12 : 18)}px`;
+    };
+    figure.add_tools(new Bokeh.HoverTool({ renderers: told.map((it) => it.renderer), tooltips: null, callback, toggleable: false }));
+    RP.byId("rp-mapbox").addEventListener("pointerleave", () => { tip.hidden = true; });
+    for (const it of told) {
+      it.source.selected.properties.indices.change.connect(() => {
+        const words = wordsOf(it, it.source.selected.indices);
+        if (words) RP.byId("rp-mapread").textContent = words;
+      });
+    }
   }
 
   function piecesOf(map) {
-    const out = { xs: [], ys: [], color: [], words: [], at: [] };
+    const out = { xs: [], ys: [], color: [], at: [] };
     map.legs.forEach((leg, at) => {
       for (let k = 1; k < leg.x.length; k += 1) {
         const a = leg.shore_m[k - 1], b = leg.shore_m[k], far = a === null || b === null ? null : Math.max(a, b);
         out.xs.push([leg.x[k - 1], leg.x[k]]);
         out.ys.push([leg.y[k - 1], leg.y[k]]);
         out.color.push(far === null ? "#ffffff" : RAMP[Math.min(Math.floor((far / map.far_m) * RAMP.length), RAMP.length - 1)]);
-        out.words.push("");
         out.at.push(at);
       }
     });
@@ -164,8 +189,8 @@
     });
     const drawn = figure.scatter({ field: "x" }, { field: "y" }, { source: columns, marker: { field: "marker" }, size: { field: "size" }, fill_color: "#fff", line_color: INK, line_width: 1.8 });
     quiet([drawn]);
-    hover(figure, drawn);
     written(figure, map, all.filter((it) => it.kind !== "turn"), { text_font_size: "13px", text_font_style: "bold" });
+    return [{ renderer: drawn, source: columns }];
   }
 
   // Names of turning points lie under the route, so that they hide nothing of it.
@@ -176,11 +201,13 @@
   function written(figure, map, some, style) {
     const sides = some.map((it) => side(map, it));
     return figure.text({ field: "x" }, { field: "y" }, { field: "name" }, {
-      source: source({ x: some.map((it) => it.at[0]), y: some.map((it) => it.at[1]), name: some.map((it) => it.name),
+      source: source({ x: some.map((it) => it.at[0]), y: some.map((it) => it.at[1]), name: some.map((it) => short(it.name)),
         align: sides, off: sides.map((it) => (it === "right" ? -12 : 12)) }),
       text_align: { field: "align" }, x_offset: { field: "off" }, text_color: INK, text_baseline: "middle",
       background_fill_color: "#ffffff", background_fill_alpha: 0.75, padding: 1, ...style });
   }
+
+  const short = (name) => (name.length > 28 ? `${name.slice(0, 27)}…` : name);
 
   // A name is written away from the legs that meet there, and inwards at the edge.
   function side(map, place) {
@@ -207,11 +234,9 @@
         figure.scatter({ field: "x" }, { field: "y" }, { source: ends, marker: { field: "marker" }, size: 9, line_color: "#8a1c00", fill_color: "#ffffff", line_width: 2 })],
       bailouts: [figure.scatter({ field: "x" }, { field: "y" }, { source: bails, marker: "circle", size: 10, fill_color: { field: "fill" }, line_color: INK, line_width: 1.3 })],
     };
-    for (const it of Object.values(drawn)) {
-      quiet(it);
-      hover(figure, ...it);
-    }
-    return { drawn, landings, shores, drift, ends, bails };
+    for (const it of Object.values(drawn)) quiet(it);
+    const told = [shores, ends, bails].map((it, k) => ({ source: it, renderer: [drawn.landings[1], drawn.drift[1], drawn.bailouts[0]][k] }));
+    return { told, drawn, landings, shores, drift, ends, bails };
   }
 
   // Ranges that keep one scale in both directions, whatever the size of the box.
@@ -264,9 +289,7 @@
       now.byShore.visible = !verdict;
       now.tied.visible = !verdict;
       now.byVerdict.visible = verdict;
-      const words = now.pieces.data.at.map((at) => told[at].words);
-      now.pieces.data = { ...now.pieces.data, words };
-      now.whole.data = { ...now.whole.data, color: told.map((it) => RP.FILL[it.verdict] || "#c9c6bc"), dash: told.map((it) => DASH[it.verdict] || "solid") };
+      now.whole.data = { ...now.whole.data, words: told.map((it) => it.words), color: told.map((it) => RP.FILL[it.verdict] || "#c9c6bc"), dash: told.map((it) => DASH[it.verdict] || "solid") };
       now.badges.data = { ...now.badges.data, text: now.map.legs.map((leg, k) => (verdict && told[k].verdict ? `${leg.number}${told[k].verdict}` : String(leg.number))) };
       const leg = now.map.legs[selected];
       now.halo.data = leg ? { x: leg.x, y: leg.y } : { x: [], y: [] };

@@ -33,12 +33,11 @@
 
   RP.pickLeg = (k) => {
     leg = k;
-    const owner = RP.data.stages.findIndex((stage) => stage.legs.includes(RP.data.legs[k].number));
-    if (owner >= 0 && owner !== at && hasLaunches(RP.data.stages[owner])) {
-      at = owner;
-    }
+    at = owner(RP.data.legs[k]);
     follow();
   };
+
+  const owner = (it) => RP.data.stages.findIndex((stage) => stage.legs.includes(it.number));
 
   function follow() {
     if (hasLaunches(stageNow())) {
@@ -116,10 +115,10 @@
 
   function map() {
     const told = RP.data.legs.map((it) => {
-      const stage = stageNow(), j = stage.legs.indexOf(it.number);
+      const k = owner(it), stage = RP.data.stages[k], j = stage.legs.indexOf(it.number);
       const line = `${it.from} – ${it.to}, ${(it.length_m / 1000).toFixed(1)} km, at most ${RP.metres(it.max_m)} from shore`;
-      if (j < 0 || !hasLaunches(stage)) return { verdict: "", words: `Leg ${it.number}: ${line}` };
-      const i = RP.chosen[at];
+      if (!hasLaunches(stage)) return { verdict: "", words: `Leg ${it.number}: ${line}` };
+      const i = RP.chosen[k];
       return { verdict: stage.leg.verdict[j][i], words: `${line}. Launch ${RP.moment(stage.launch[i])}. ${RP.legWords(stage, i, j)}` };
     });
     RP.map.legs(told, mode, leg);
