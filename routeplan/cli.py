@@ -177,6 +177,7 @@ def demo(
 
     compile_ahead()
     from routeplan._demo.files import demo_files, demo_group_file
+    from routeplan._plan.ashoretable import read_ashore
     from routeplan.coastline import Coastline
     from routeplan.forecast import open_forecast
     from routeplan.gpx import read_gpx
@@ -195,6 +196,7 @@ def demo(
         title=f"Demo: {route.name}",
         invented=True,
         group=read_group(demo_group_file()),
+        ashore=read_ashore(demo_group_file()),
     )
     deliver(plan_with_progress(trip), targets, json=json)
 

@@ -57,12 +57,29 @@ _SPARES: tuple[dict[str, object], ...] = (
 )  # fmt: skip
 
 
+# No numbers: they are the user's to fill in, and an invented one may be somebody's.
+_ASHORE = """\
+[ashore]                           # for the sheet that is left with somebody, INVENTED
+contact = "somebody ashore"
+vehicle = "silver van"
+vehicle_at = "at the start landing"
+note = "tents: green; tarp: orange"
+
+[ashore.colours]
+A = "board, yellow deck, white hull"
+B = "board, all white, red stripe"
+C = "inflatable board, blue"
+D = "inflatable board, orange"
+"""
+
+
 def group_text() -> str:
     """Text of the group's file."""
     tables = [_HEAD]
     tables += [_table("person", dict(zip(_PERSON, person, strict=True))) for person in _PEOPLE]
     tables += [_table("bag", bag) for bag in _bags()]
     tables += [_table("spare", spare) for spare in _SPARES]
+    tables.append(_ASHORE)
     return "\n".join(tables)
 
 

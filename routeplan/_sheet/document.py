@@ -77,6 +77,10 @@ def _leg(leg: SheetLeg) -> dict[str, Any]:
         "end": place(leg.end),
         "length_m": rounded(leg.length_m, 1),
         "course_deg": rounded(leg.course_deg, 1),
+        "pieces": [
+            {"course_deg": rounded(course, 1), "length_m": rounded(length, 1)}
+            for course, length in leg.courses
+        ],
         "enter": utc(leg.enter),
         "leave": utc(leg.leave),
         "go_on_until": utc(leg.go_on_until),
