@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated
@@ -12,6 +13,7 @@ import typer
 
 from routeplan._show.console import emit_document, emit_text
 from routeplan._show.outputs import check_outputs, write_outputs
+from routeplan._show.sidebyside import side_by_side
 from routeplan._show.wording import fit, plain
 
 if TYPE_CHECKING:
@@ -27,6 +29,7 @@ GisFile = Annotated[
 ]
 
 _DOCUMENT = "plan.json"
+_LONG = ("launches.png", "map.png", "report.html", "card.pdf", "sheet.pdf")
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +69,13 @@ def deliver(plan: Plan, targets: Targets, *, json: bool) -> None:
     from routeplan.report import document_text, plan_document, render_plan
 
     paths = targets.paths
-    document = plan_document(plan, paths) if paths or json else {}
+    longest_first = sorted((p for p in paths if p.name != _DOCUMENT), key=_order)
+    document, made = side_by_side(
+        [partial(_content, plan, path, targets) for path in longest_first],
+        lambda: plan_document(plan, paths) if paths or json else {},
+    )
     if paths:
-        content = {path: _content(plan, path, targets) for path in paths if path.name != _DOCUMENT}
+        content = dict(zip(longest_first, made, strict=True))
         if targets.directory is not None:
             written = document_text(document).encode(errors="replace")
             content[targets.directory / _DOCUMENT] = written
@@ -83,6 +90,11 @@ def deliver(plan: Plan, targets: Targets, *, json: bool) -> None:
             console.print(f"wrote {fit(plain(path), console.encoding)}")
 
     emit_text(show)
+
+
+def _order(path: Path) -> int:
+    """What takes long comes first, so that two processes end together."""
+    return _LONG.index(path.name) if path.name in _LONG else len(_LONG)
 
 
 def _content(plan: Plan, path: Path, targets: Targets) -> bytes:
