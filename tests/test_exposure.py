@@ -97,7 +97,9 @@ def test_limit_above_the_notice_still_points_the_leg_out(straight_coast):
     limits = Limits(offshore_m=3_000.0)
     (leg,) = route_exposure(parallel_leg(1_500.0), straight_coast, limit_m=3_000.0)
     (words,) = leg_flags(leg, limits, 1.0)
-    assert words == ("open crossing: more than 1,000 m from shore for 4.0 km, at most 1.5 km")
+    assert words == (
+        "open crossing: more than 1,000 m from shore for 4.0 km, 1.5 km at the farthest"
+    )
     assert leg.beyond_limit_m == 0.0
 
 

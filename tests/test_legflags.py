@@ -100,6 +100,6 @@ def test_beyond_is_not_softened_by_what_is_unknown(far_leg):
     leg = replace(far_leg, offshore_m=part, offshore_max_m=np.nan, beyond_limit_m=np.nan)
     assert offshore_verdict(leg, Limits(), 1.0) is Verdict.BEYOND
     assert leg_flags(leg, Limits(), 1.0) == (
-        "beyond the limit of 1,000 m from shore, at most 1.5 km",
+        "beyond the limit of 1,000 m from shore, 1.5 km at the farthest",
         "the distance from shore is unknown on part of it",
     )

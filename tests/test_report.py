@@ -489,7 +489,7 @@ def test_details_have_a_paragraph_a_leg_and_keep_to_the_width(width):
     assert len(paragraphs) == len(plan.route.legs)
     for paragraph, exposure in zip(paragraphs, plan.exposures, strict=True):
         assert paragraph.startswith("effective fetch ")
-        assert "offshore: " in paragraph
+        assert "winds off the land: " in paragraph
         assert "nearest shore " in paragraph
         assert ("no shore within 1,000 m from" in paragraph) is bool(exposure.far_stretches)
     assert "Details" not in shown(render_legs, plan)
@@ -504,7 +504,10 @@ def test_winds_off_the_land_are_told_by_points_of_the_compass():
     unknown = replace(exposure, wind_side=np.full((36, 3), np.nan))
     none = replace(exposure, wind_side=np.zeros((36, 3)))
     plan = legs_plan("plain")
-    for leg, words in ((unknown, "offshore: unknown"), (none, "offshore: no wind on most of it")):
+    for leg, words in (
+        (unknown, "land: unknown"),
+        (none, "winds off the land: none on most of it"),
+    ):
         assert words in leg_details(replace(plan, exposures=(leg,)))[0]
 
 

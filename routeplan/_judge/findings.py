@@ -122,7 +122,6 @@ _SHOWN: dict[str, tuple[Callable[[float], float], int]] = {
     "J/kg": (lambda value: value, 0),
 }
 NOWHERE = "nowhere"  # note of a case of which the forecast holds nothing
-_MORE = 2  # decimals more, at most, to tell a value from its limit
 
 
 def _figure(value: float, unit: str, decimals: int) -> str:
@@ -143,19 +142,21 @@ def show(value: float, unit: str) -> str:
     return _figure(value, unit, _decimals(value, unit))
 
 
-def show_pair(value: float, limit: float, unit: str) -> tuple[str, str, int]:
-    """A value and its limit with as many decimals as keep them apart; how many the value has.
+def show_pair(value: float, limit: float, unit: str) -> tuple[str, str, int | None]:
+    """A value and its limit, told apart wherever they differ.
 
-    The value shown lies on the same side of the limit shown as it does in truth.
+    The value has as many decimals as the limit or one more, how many is the third; where that
+    does not do, it is "just over" or "just under" the limit, and there is no third. What is shown
+    lies on the same side of the limit as the value does.
     """
     scale, least = _SHOWN[unit]
     own = _decimals(limit, unit)
-    tries = [(least + n, max(own, d)) for n in range(_MORE + 1) for d in (own, least + n)]
-    for of_value, of_limit in tries:
-        shown = round(scale(value), of_value) - round(scale(limit), of_limit)
+    for decimals in (least, least + 1):
+        shown = round(scale(value), decimals) - round(scale(limit), own)
         if np.sign(shown) == np.sign(value - limit):
-            break
-    return _figure(value, unit, of_value), _figure(limit, unit, of_limit), of_value
+            return _figure(value, unit, decimals), _figure(limit, unit, own), decimals
+    bound = _figure(limit, unit, own)
+    return f"just {'over' if value > limit else 'under'} {bound}", bound, None
 
 
 def _plain(limit: str, case: Case) -> str:
@@ -169,6 +170,8 @@ def _plain(limit: str, case: Case) -> str:
     if limit == "headwind" and case.value <= 0.0:
         return f"There is no headwind; the limit is {bound}."
     value, bound, decimals = show_pair(case.value, case.limit, unit)
+    if decimals is None:
+        return f"{subject} {verb} {value} {case.where}{note}; the limit is {bound}."
     if case.verdict is Verdict.BEYOND:
         gap = f"{_gap(abs(case.value - case.limit), unit, decimals)} beyond"
         return f"{subject} {verb} {value} {case.where}{note}, {gap} the limit of {bound}."
@@ -216,6 +219,8 @@ def show_needed(limit: str, needed: float, value: float) -> str:
     scale, least = _SHOWN[unit]
     # Interpolation leaves a last digit that would lift a whole figure by one.
     figure = rounded(round(scale(needed) * 10.0 ** (least + 1), 4)) / 10.0 ** (least + 1)
+    if figure == round(scale(value), least + 1) and needed != value:
+        figure += 10.0 ** -(least + 1) * (1 if needed > value else -1)
     return f"{figure + 0.0:.{least + 1}f} {'%' if unit == 'share' else unit}"
 
 

@@ -90,7 +90,7 @@ def _offshore_words(exposure: LegExposure, limits: Limits) -> list[str]:
     else:
         return []
     for_ = f" for {_km(length)}" if np.isfinite(length) else ""
-    return [f"{what}{for_}, at most {_km(farthest)}"]
+    return [f"{what}{for_}, {_km(farthest)} at the farthest"]
 
 
 def _comparison_words(comparison: OffshoreComparison, limits: Limits) -> str:

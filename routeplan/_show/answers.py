@@ -134,8 +134,9 @@ def _why(window: LaunchWindow, scan: LaunchScan, clock: Clock) -> list[str]:
     else:
         lines = [f"All of it is only close; at the tightest {margin} is left."]
     if not np.isnat(window.robust_first):
-        lines[0] += f" Robust from {clock.time(window.robust_first)}"
-        lines[0] += f" to {clock.time(window.robust_last)}."
+        first, last = clock.time(window.robust_first), clock.time(window.robust_last)
+        span = f"from {first} to {last}" if first != last else f"at {first} only"
+        lines[0] += f" Robust {span}."
     if window.verdict == Verdict.CLOSE:
         lines.append(_close_by(window, scan, clock))
     return lines

@@ -38,11 +38,11 @@ def _fetch(exposure: LegExposure) -> str:
 
 def _offshore(exposure: LegExposure) -> str:
     if np.isnan(exposure.wind_side).any():
-        return "offshore: unknown"
+        return "winds off the land: unknown"
     found = exposure.offshore_winds()
     if not found:
-        return "offshore: no wind on most of it"
-    return "offshore: " + ", ".join(_sector(exposure, *sector) for sector in found)
+        return "winds off the land: none on most of it"
+    return "winds off the land: " + ", ".join(_sector(exposure, *sector) for sector in found)
 
 
 def _sector(exposure: LegExposure, first: float, last: float) -> str:

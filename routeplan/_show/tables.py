@@ -75,8 +75,8 @@ def render_legs(plan: Plan, console: Console, *, details: bool = False) -> None:
         for leg, words in zip(plan.route.legs, leg_details(plan), strict=True):
             page.item(f"leg {leg.number}:", words)
         page.line(
-            "Effective fetch is weighted over the directions around the wind's; offshore: winds "
-            "from there blow off the nearest shore on half of the leg or more.",
+            "Effective fetch is weighted over the directions around the wind's; winds off the "
+            "land blow off the nearest shore on half of the leg or more.",
             "dim",
             indent=2,
         )

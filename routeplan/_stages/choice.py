@@ -250,7 +250,7 @@ def _reason(hops: Hops, i: int, j: int, on: NDArray[np.bool_]) -> str:
     """The limit that most often stands against the launches of a day."""
     bad = on & (hops.verdict[i, j] > Verdict.CLOSE)
     if (on & ~bad).any():
-        return "a better plan later"
+        return "a better day later"
     # At night it is dark on every day; that is no reason for a day ashore.
     lit = bad & (hops.binding[i, j] != hops.names.index("daylight"))
     bad = lit if lit.any() else bad

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -94,6 +95,16 @@ def _without_a_camp(hops: Hops, wishes: StageWishes, best: Choice) -> Choice | N
     return min(found, key=lambda choice: choice.cost, default=None)
 
 
+def _in_hand(left: float, best: float) -> str:
+    """Margins of two plans, cut to whole per cent as they are told elsewhere."""
+    if not (np.isfinite(left) and np.isfinite(best)):
+        return "how much in hand is unknown"
+    shares = [math.floor(100.0 * share + 1e-9) for share in (left, best)]
+    if shares[0] == shares[1]:
+        return "as much in hand"
+    return f"{shares[0]} % in hand instead of {shares[1]} %"
+
+
 def _compared(kind: str, plan: Itinerary, best: Itinerary) -> str:
     """What another plan does, and what it gives up or gains against the best one."""
     camps = [stage.end.place.called for stage in plan.stages[:-1]]
@@ -105,7 +116,7 @@ def _compared(kind: str, plan: Itinerary, best: Itinerary) -> str:
             f"{abs(more)} day{'s' if abs(more) > 1 else ''} {'more' if more > 0 else 'less'}"
         )
     margins = [min((s.margin for s in it.stages), default=np.nan) for it in (plan, best)]
-    parts.append(f"{100 * margins[0]:.0f} % in hand instead of {100 * margins[1]:.0f} %")
+    parts.append(_in_hand(*margins))
     return ", ".join(parts) + "."
 
 
