@@ -95,7 +95,28 @@ def test_a_litre_less_and_a_litre_more():
 def test_a_thing_without_a_bag_is_named():
     found = packed([thing("phone", 0.3, reach="quick")], [bag()])
     assert found.fits is False
-    assert found.problems == ("no bag for phone of A: 0.3 L in a bag of kind quick",)
+    assert found.problems == ("no bag of A for phone: 0.3 L in a bag of kind quick",)
+
+
+def test_things_without_a_bag_are_named_together():
+    things = [thing("phone", 0.3, reach="quick"), thing("knife", 0.1, reach="quick"),
+              thing("map", 0.2, owner="", reach="quick")]  # fmt: skip
+    found = packed(things, [bag()])
+    assert found.problems == (
+        "no bag of A for phone; knife: 0.4 L in a bag of kind quick",
+        "no bag for map: 0.2 L in a bag of kind quick",
+    )
+    assert found.homeless_kg == 3.0
+    assert found.load_kg == {"A": 70.0}
+
+
+def test_what_does_not_fit_is_shared_out_all_the_same():
+    bags = [bag("a", "A", litres=20.0), bag("b", "B", litres=20.0), bag("q", "A", "quick", 0.1)]
+    things = [thing(f"x{i}", 1.0, 1.0, "") for i in range(20)]
+    found = packed([*things, thing("phone", 0.3, reach="quick")], bags)
+    assert found.fits is False
+    assert [problem[:5] for problem in found.problems] == ["q (A)"]
+    assert [round(one.carried_kg) for one in found.crafts] in ([10, 11], [11, 10])
 
 
 def test_own_things_stay_with_their_owner_and_shared_ones_move():

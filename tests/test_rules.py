@@ -504,6 +504,7 @@ BOTH_SIDES = {
         ({"water_c": 14.9}, {"water_c": 15.0}),
         ({"water_c": 10.0}, {"water_c": 9.9}),
     ],
+    "dress for the water": [({"water_c": 14.9}, {"water_c": 15.0})],
     "dry suit": [({"water_c": 9.9}, {"water_c": 10.0})],
     "warm paddling layer": [({"air_c": 11.9}, {"air_c": 12.0})],
     "cold hands and head": [({"wind_chill_c": 4.9}, {"wind_chill_c": 5.0})],
@@ -744,6 +745,6 @@ def test_the_default_rules_are_asked_of_many_hours_in_time():
         Context("hour", trip | {"offshore_m": float(i), "darkness": i % 2 == 0}, 1, (1,))
         for i in range(20_000)
     )
-    begun = time.perf_counter()
+    begun = time.process_time()
     assert apply_rules(default_rules(), many, 4)
-    assert time.perf_counter() - begun < 10.0
+    assert time.process_time() - begun < 10.0

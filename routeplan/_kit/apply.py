@@ -148,8 +148,9 @@ def _ask(rule: Rule, contexts: Sequence[Context], deadline: float) -> _Hit | Non
     sure: list[Context] = []
     unknown: dict[str, None] = {}
     failed = False
+    level = rule.level
     for context in contexts:
-        if context.level != rule.level:
+        if context.level != level:
             continue
         if time.monotonic() > deadline:
             msg = f"{rule.where}: rule {rule.name!r}: the rules take more than {_SECONDS:g} s"
@@ -203,7 +204,7 @@ def _line(
         legs=() if whole else legs,
         spans=_spans(hits, whole),
         reasons=reasons,
-        notes=_once(note for hit in hits for note in _notes(hit)),
+        notes=_notes(hits),
         needs=_once([*(hit.rule.needs for hit in hits), known.needs]),
         sources=_once(hit.rule.source for hit in hits),
         rules=_once(hit.rule.name for hit in hits),
@@ -267,14 +268,18 @@ def _spans(hits: list[_Hit], whole: bool) -> tuple[tuple[int, np.datetime64, np.
     return tuple(out)
 
 
-def _notes(hit: _Hit) -> list[str]:
-    notes = [hit.doubt] if hit.doubt else []
-    if hit.unknown:
-        what = ", ".join(f"{name} ({FACTS[name].words})" for name in hit.unknown)
-        notes.append(f"rule {hit.rule.name!r} applies because it is unknown: {what}")
-    if hit.failed:
-        notes.append(f"rule {hit.rule.name!r} applies because it cannot be worked out")
-    return notes
+def _notes(hits: Sequence[_Hit]) -> tuple[str, ...]:
+    notes = [hit.doubt for hit in hits]
+    unknown = _once(name for hit in hits for name in hit.unknown)
+    if unknown:
+        what = ", ".join(f"{name} ({FACTS[name].words})" for name in unknown)
+        notes.append(f"taken to hold where unknown: {what}")
+    notes += [
+        f"rule {hit.rule.name!r} applies because it cannot be worked out"
+        for hit in hits
+        if hit.failed
+    ]
+    return _once(notes)
 
 
 def leg_words(legs: Sequence[int]) -> str:

@@ -16,7 +16,7 @@ ALLOWED: Mapping[str, tuple[str, ...]] = {
     "quick": ("quick",),
     "day": ("day", "quick"),
     "main": ("main", "extra", "day"),
-    "deck": ("deck",),
+    "deck": ("deck", "day"),
     "water": ("extra", "main", "deck", "day"),
 }
 _LITRE = 1e-3
@@ -115,6 +115,11 @@ class Packing:
     proved: bool
 
     @property
+    def homeless_kg(self) -> float:
+        """Mass of the things without a bag, which no load counts [kg]."""
+        return math.fsum(known(item.mass_kg) for item in self.homeless)
+
+    @property
     def load_kg(self) -> dict[str, float]:
         """All on each craft by name, the person included [kg]; nan unknown."""
         return {craft.owner: craft.load_kg for craft in self.crafts}
@@ -146,7 +151,7 @@ def packing_of(
         for name, kg in people_kg.items()
     )
     problems = [_bag_problem(load) for load in loads if load.over_m3 > _NOTHING_M3]
-    problems += [_homeless_problem(item) for item in homeless]
+    problems += _homeless_problems(homeless)
     problems += [_craft_problem(craft) for craft in crafts if craft.left_kg < -1e-9]
     unknown = sorted(
         {
@@ -186,11 +191,17 @@ def _craft(
     )
 
 
-def _homeless_problem(item: PackItem) -> str:
-    whose = f" of {item.owner}" if item.owner else ""
-    kinds = " or ".join(ALLOWED[item.reach])
-    litres = known(item.volume_m3) / _LITRE
-    return f"no bag for {item.name}{whose}: {litres:.1f} L in a bag of kind {kinds}"
+def _homeless_problems(homeless: Sequence[PackItem]) -> list[str]:
+    """One sentence for what one person has that wants one kind of bag."""
+    alike: dict[tuple[str, str], list[PackItem]] = {}
+    for item in homeless:
+        alike.setdefault((item.owner, item.reach), []).append(item)
+    return [
+        f"no bag{f' of {owner}' if owner else ''} for {'; '.join(item.name for item in items)}: "
+        f"{math.fsum(known(item.volume_m3) for item in items) / _LITRE:.1f} L in a bag of kind "
+        f"{' or '.join(ALLOWED[reach])}"
+        for (owner, reach), items in alike.items()
+    ]
 
 
 def _craft_problem(craft: CraftLoad) -> str:

@@ -183,17 +183,18 @@ def _solve(problem: _Problem) -> tuple[dict[tuple[int, int], int], bool]:
     least = np.zeros(problem.width)  # room missing, before anything else
     least[x : x + bags] = 1.0
     least[x + bags : -1] = _OVER_L_KG
-    found = _best(problem, least, rows, np.inf)
-    if found.status == 0 and found.fun < _NOTHING:
-        even = np.zeros(problem.width)
-        even[-1] = 1.0
-        even[:x] = [
-            _UNTIDY_KG * ALLOWED[problem.things[i].reach].index(problem.bags[j].kind)
-            for i, j in problem.pairs
-        ]
-        better = _best(problem, even, rows, _NOTHING)
-        return _chosen(found if better.x is None else better, problem), True
-    return _chosen(found, problem), bool(found.status == 0)
+    found = _best(problem, least, rows, 0.0)
+    if found.status != 0:
+        return _chosen(found, problem), False
+    even = np.zeros(problem.width)
+    even[-1] = 1.0
+    even[:x] = [
+        _UNTIDY_KG * ALLOWED[problem.things[i].reach].index(problem.bags[j].kind)
+        for i, j in problem.pairs
+    ]
+    no_more = (least, -np.inf, found.fun + _NOTHING)
+    better = _best(problem, even, [*rows, no_more], _EVEN)
+    return _chosen(found if better.x is None else better, problem), True
 
 
 def _all_packed(problem: _Problem) -> Iterator[_Row]:
@@ -260,15 +261,14 @@ def _apart(problem: _Problem) -> Iterator[_Row]:
             yield row, -np.inf, most
 
 
-def _best(problem: _Problem, cost: FloatArray, rows: Sequence[_Row], missing: float) -> Any:
-    """Least of a cost with at most so much room missing in any bag or craft."""
+def _best(problem: _Problem, cost: FloatArray, rows: Sequence[_Row], within: float) -> Any:
+    """Least of a cost, to within a share of it."""
     from scipy.optimize import Bounds, LinearConstraint, milp  # slow to load
 
     columns, low, high = (np.array(part) for part in zip(*rows, strict=True))
     x = len(problem.pairs)
-    top = np.full(problem.width, missing)
+    top = np.full(problem.width, np.inf)
     top[:x] = [problem.counts[i] for i, _ in problem.pairs]
-    top[-1] = np.inf
     kinds = np.zeros(problem.width)
     kinds[:x] = 1.0
     return milp(
@@ -276,7 +276,7 @@ def _best(problem: _Problem, cost: FloatArray, rows: Sequence[_Row], missing: fl
         integrality=kinds,
         bounds=Bounds(0.0, top),
         constraints=LinearConstraint(columns, low, high),
-        options={"time_limit": _SECONDS, "mip_rel_gap": _EVEN if missing < 1.0 else 0.0},
+        options={"time_limit": _SECONDS, "mip_rel_gap": within},
     )
 
 

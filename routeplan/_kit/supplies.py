@@ -128,9 +128,8 @@ def _food_lines(needs: Provisions, group: Group) -> Iterator[KitLine]:
     kcal = needs.energy_kcal.expected / people / needs.days
     unknown = () if math.isfinite(kcal) else ("how much is unknown",)
     for name, share in ((_FOOD, 1.0 - _SNACKS), (_SNACK, _SNACKS)):
-        total = needs.food_kg.expected * share
-        amount = f"{kcal * share:,.0f} kcal a person and day, {total:.1f} kg for all, "
-        words = "" if unknown else f"{amount}{group.food_reserve:.0%} reserve in the mass"
+        amount = f"{kcal * share:,.0f} kcal a person and day, "
+        words = "" if unknown else f"{amount}{group.food_reserve:.0%} reserve on top"
         why = {
             _FOOD: "to eat ashore",
             _SNACK: "to eat on the water, those of the day within reach",

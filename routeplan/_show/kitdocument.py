@@ -90,6 +90,7 @@ def _packing(kit: KitPlan, packing: Packing) -> dict[str, Any]:
         "unknown": texts(packing.unknown),
         "bags": [_bag(load) for load in packing.bags],
         "homeless": _things(packing.homeless),
+        "homeless_kg": rounded(packing.homeless_kg, 2),
         "crafts": [_craft(craft) for craft in packing.crafts],
         "total": {
             name: rounded(sum(getattr(craft, name) for craft in packing.crafts), 2)

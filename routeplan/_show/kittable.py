@@ -51,7 +51,8 @@ def _lines(page: Page, kit: KitPlan, clock: Clock) -> None:
                 between = ":" if action in ("wear", "carry") else "."
                 page.item("[ ]", f"{things[0]}{where}{between} {_begun(why, between)}")
                 continue
-            page.item("-", f"{_begun(why).rstrip('.')}{where}:")
+            head = f"{where.removeprefix(', ')}: {why}" if where else why
+            page.item("-", f"{_begun(head).rstrip('.')}:")
             for thing in things:
                 page.item("[ ]", thing, indent=4)
 
@@ -68,7 +69,9 @@ def _thing(line: KitLine, who: tuple[str, ...], kit: KitPlan) -> str:
         return words
     many = Counter(who)
     alike = set(many.values())
-    if len(many) == len(kit.group.people) and len(alike) == 1:
+    if len(kit.group.people) == 1:
+        shown = ""
+    elif len(many) == len(kit.group.people) and len(alike) == 1:
         each = alike.pop()
         shown = "each" if each == 1 else f"{each} each"
     else:
@@ -123,7 +126,8 @@ def _bags(page: Page, kit: KitPlan, packing: Packing) -> None:
     page.line(
         f"All: bags {sum(c.bags_kg for c in everybody):.2f} + drinking water "
         f"{sum(c.water_kg for c in everybody):.2f} + worn {sum(c.worn_kg for c in everybody):.2f} "
-        f"= {sum(c.carried_kg for c in everybody):.2f} kg.",
+        f"= {sum(c.carried_kg for c in everybody):.2f} kg"
+        f"{f'; {packing.homeless_kg:.2f} kg without a bag' if packing.homeless else ''}.",
         indent=2,
     )
     for carry in kit.carries:
