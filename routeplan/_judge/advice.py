@@ -14,9 +14,9 @@ from routeplan.limits import Verdict
 
 __all__ = ["NearestMiss", "close_by_coastline", "nearest_miss", "propose_launch", "why_launch"]
 
-# Assumptions: a twentieth of a limit is less than a forecast knows (1 kn of 20 kn), and with half
+# Assumptions: a tenth more or less of what is in hand is less than a forecast knows, and with half
 # of every limit in hand there is nothing to wait for.
-_EQUAL_MARGIN = 0.05
+_EQUAL_SHARE = 0.9
 _ENOUGH_MARGIN = 0.5
 # Nobody gets up in the night for nothing. Local mean solar time, some seven o'clock by summer
 # clocks; common practice, no source.
@@ -31,9 +31,9 @@ def propose_launch(scan: LaunchScan, among: NDArray[np.bool_] | None = None) -> 
 
     Of the best verdict there is, a launch that stays good when it is late and slow goes first;
     then the one with the most in hand against its tightest limit, of which no more than
-    `_ENOUGH_MARGIN` counts. Those that come within `_EQUAL_MARGIN` of it are its equals: of their
-    first run without a break, on one day, it is the first at 06:00 by the sun or later, and the
-    last where all of the run are before that.
+    `_ENOUGH_MARGIN` counts. Those that have `_EQUAL_SHARE` of that in hand are its equals: of
+    their first run without a break, on one day, it is the first at 06:00 by the sun or later, and
+    the last where all of the run are before that.
     `among` (m,) says which launches may be proposed; all by default.
     """
     good = scan.verdict <= Verdict.CLOSE
@@ -46,7 +46,7 @@ def propose_launch(scan: LaunchScan, among: NDArray[np.bool_] | None = None) -> 
         good &= scan.robust
     margin = np.where(good & np.isfinite(scan.margin), scan.margin, -np.inf)
     margin = np.minimum(margin, _ENOUGH_MARGIN)
-    equal = good & (margin >= margin.max() - _EQUAL_MARGIN)
+    equal = good & (margin >= _EQUAL_SHARE * max(margin.max(), 0.0))
     return _at_a_civil_hour(scan, equal)
 
 
@@ -93,7 +93,7 @@ def why_launch(scan: LaunchScan, i: int) -> str:
 
 def _as_good(scan: LaunchScan, i: int) -> list[str]:
     """How much earlier and later one may leave with as much in hand, without a break."""
-    equal = (scan.verdict == scan.verdict[i]) & (scan.margin >= scan.margin[i] - _EQUAL_MARGIN)
+    equal = (scan.verdict == scan.verdict[i]) & (scan.margin >= _EQUAL_SHARE * scan.margin[i])
     if scan.robust is not None:
         equal &= scan.robust >= scan.robust[i]
     if not equal[i]:  # nothing is known of what is left
