@@ -115,7 +115,7 @@ def _launches(scan: LaunchScan, texts: _Texts) -> dict[str, Any]:
 
 def _reasons(scan: LaunchScan, i: int) -> list[tuple[str, int | None]]:
     """Reasons of a launch, and when each is worst where it belongs to a moment."""
-    when = {f.text: f.when for f in scan.findings(i)}
+    when = {f.text: f.when for f in scan.telling(i)}
     return [(text, _minute(when.get(text))) for text in scan.reasons(i)[:_TEXTS]]
 
 

@@ -107,6 +107,10 @@ class LaunchScan:
         """
         return self.detail.legs_told()
 
+    def telling(self, i: int) -> tuple[Finding, ...]:
+        """Findings of launch i that its reasons are: not within, else the nearest to its limit."""
+        return self.detail.telling(i)
+
     def reasons(self, i: int) -> tuple[str, ...]:
         """Sentences on launch i, worst first: what is not within, else what is nearest to it."""
         return self.detail.reasons(i)

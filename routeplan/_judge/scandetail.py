@@ -56,6 +56,22 @@ def rank_of_share(share: float, members: int) -> int:
     return min(max(int(np.ceil(share * members - 1e-9)) - 1, 0), members - 1)
 
 
+@dataclass(frozen=True, slots=True)
+class _Worst:
+    """Where a launch is worst against a limit: place of the leg in the stage, and the margin."""
+
+    name: str
+    verdict: Verdict
+    leg: int
+    margin: float
+
+
+def _order(it: _Worst) -> tuple[int, int, float]:
+    """Worst first; among equals land, then a passage that ends, then the least margin."""
+    first = {"land": -1, "progress": 0}
+    return -it.verdict, first.get(it.name, 1), it.margin if np.isfinite(it.margin) else 0.0
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Detail:
     """Passage and judgement of every launch; `member` (m,) is the one each is told from."""
@@ -68,8 +84,8 @@ class Detail:
     member: NDArray[np.int64]
     coast_error_m: float
     series: PointSeries
-    # What was told before, by launch: every output asks for the same findings again.
-    _told: dict[int, tuple[Finding, ...]] = field(default_factory=dict, repr=False)
+    # What was told before, by launch and limit: every output asks for the same findings again.
+    _told: dict[tuple[int, str], Finding] = field(default_factory=dict, repr=False)
 
     def told(self) -> dict[str, NDArray[Any]]:
         """Limit that decides each launch, its smallest margin and whose that is."""
@@ -122,40 +138,41 @@ class Detail:
 
     def findings(self, i: int) -> tuple[Finding, ...]:
         """Every judged limit for launch i, worst first."""
-        if i not in self._told:
-            self._told[i] = self._findings(i)
-        return self._told[i]
+        return tuple(self._finding(i, place) for place in self._places(i))
 
-    def _findings(self, i: int) -> tuple[Finding, ...]:
-        found = [self._finding(i, row, name) for row, name in enumerate(self.judged.names)]
-        silent = {"progress": Verdict.CLOSE, "current": Verdict.CLOSE, "land": Verdict.WITHIN}
-        told = [f for f in found if f.verdict > silent.get(f.limit, -1)]
-        first = {"land": -1, "progress": 0}
-        return tuple(
-            sorted(
-                told,
-                key=lambda f: (
-                    -f.verdict,
-                    first.get(f.limit, 1),
-                    f.margin if np.isfinite(f.margin) else 0.0,
-                ),
-            )
-        )
+    def telling(self, i: int) -> tuple[Finding, ...]:
+        """Findings that say why: those that are not within, else the one nearest to its limit."""
+        places = self._places(i)
+        bad = [place for place in places if place.verdict is not Verdict.WITHIN]
+        # What is unknown only because the passage ends before it needs no sentence of its own.
+        ends = next((p.leg for p in places if p.name == "progress"), None)
+        kept = [
+            p
+            for p in bad
+            if p.verdict is not Verdict.UNKNOWN
+            or p.name == "progress"
+            or not _not_before(p.leg, ends)
+        ]
+        return tuple(self._finding(i, place) for place in (kept or places[:1]))
 
     def reasons(self, i: int) -> tuple[str, ...]:
         """Sentences on launch i, worst first."""
-        found = self.findings(i)
-        # What is unknown only because the passage ends before it needs no sentence of its own.
-        ends = next((f.leg for f in found if f.limit == "progress"), None)
-        follows = [
-            f.verdict is Verdict.UNKNOWN and f.limit != "progress" and _not_before(f.leg, ends)
-            for f in found
+        return (*self._members(i), *(f.text for f in self.telling(i)))
+
+    def _places(self, i: int) -> list[_Worst]:
+        """Where launch i is worst against each limit that there is something to tell of."""
+        member = int(self.member[i])
+        verdict = self.judged.verdict[i, :, :, member]  # (n, L)
+        margin = self.judged.margin[i, :, :, member].astype(np.float64)
+        worst = verdict.max(axis=0)
+        rank = np.where(verdict == worst, np.where(np.isnan(margin), 0.0, margin), np.inf)
+        legs = rank.argmin(axis=0)
+        found = [
+            _Worst(name, Verdict(int(worst[row])), int(legs[row]), float(margin[legs[row], row]))
+            for row, name in enumerate(self.judged.names)
         ]
-        found = tuple(f for f, drop in zip(found, follows, strict=True) if not drop)
-        told = [f.text for f in found if f.verdict is not Verdict.WITHIN]
-        if not told:
-            told = [f.text for f in found[:1]]
-        return (*self._members(i), *told)
+        silent = {"progress": Verdict.CLOSE, "current": Verdict.CLOSE, "land": Verdict.WITHIN}
+        return sorted((w for w in found if w.verdict > silent.get(w.name, -1)), key=_order)
 
     def _members(self, i: int) -> tuple[str, ...]:
         count = self.passage.members
@@ -164,31 +181,31 @@ class Detail:
         good = int((self.judged.verdict[i].max(axis=(0, 1)) <= Verdict.CLOSE).sum())
         return (f"{good} of {count} forecast members stay within the limits.",)
 
-    def _finding(self, i: int, row: int, name: str) -> Finding:
-        member = int(self.member[i])
-        verdict = self.judged.verdict[i, :, row, member]
-        margin = self.judged.margin[i, :, row, member].astype(np.float64)
-        worst = Verdict(int(verdict.max()))
-        ranked = np.where(verdict == worst, np.nan_to_num(margin, nan=0.0), np.inf)
-        leg = int(ranked.argmin())
-        value, limit = self._value(i, leg, name, float(margin[leg]))
+    def _finding(self, i: int, worst: _Worst) -> Finding:
+        if (i, worst.name) not in self._told:
+            self._told[i, worst.name] = self._tell(i, worst)
+        return self._told[i, worst.name]
+
+    def _tell(self, i: int, worst: _Worst) -> Finding:
+        name, verdict, leg = worst.name, worst.verdict, worst.leg
+        value, limit = self._value(i, leg, name, worst.margin)
         step = self._step(i, leg, name)
         known = step >= 0
         place = (self.path.longitude[step], self.path.latitude[step]) if known else (np.nan,) * 2
         where = f"on leg {self.numbers[leg]}"
-        note = self._note(i, leg, name, worst)
-        case = Case(worst, value, limit, where, self.coast_error_m, note)
-        dark = name == "daylight" and worst is Verdict.BEYOND and value + limit < 0.0
-        entered = np.datetime64(self.passage.enter[i, leg, member])
+        note = self._note(i, leg, name, verdict)
+        case = Case(verdict, value, limit, where, self.coast_error_m, note)
+        dark = name == "daylight" and verdict is Verdict.BEYOND and value + limit < 0.0
+        entered = np.datetime64(self.passage.enter[i, leg, int(self.member[i])])
         return Finding(
             limit=name,
-            verdict=worst,
+            verdict=verdict,
             value=value,
             limit_value=limit,
             unit=UNITS_SI[name],
-            margin=float(margin[leg]),
+            margin=worst.margin,
             leg=int(self.numbers[leg]),
-            when=entered if dark else self._when(i, leg, name, worst),
+            when=entered if dark else self._when(i, leg, name, verdict),
             longitude=float(place[0]),
             latitude=float(place[1]),
             text=sentence(name, case),
