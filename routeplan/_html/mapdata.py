@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -28,10 +30,13 @@ _VERTICES = 60_000  # of a coast; one with more is thinned to what a screen can 
 
 
 def map_document(plan: Plan, clock: Clock) -> dict[str, Any]:
-    """Everything on the map; x and y in whole metres."""
+    """Everything on the map; x and y in whole metres.
+
+    `ground` is the same for plans whose maps differ in the ways out only.
+    """
     frame = frame_of(plan)
     wide = _wider(frame)
-    return {
+    ground = {
         "box": [round(v) for v in frame.box],
         "bounds": [round(v) for v in wide.box],
         **_coast(plan, wide),
@@ -41,9 +46,13 @@ def map_document(plan: Plan, clock: Clock) -> dict[str, Any]:
             for leg, exposure in zip(plan.route.legs, plan.exposures, strict=True)
         ],
         "places": _places(frame, plan),
-        "stages": [_ways(frame, plan, stage, clock) for stage in plan.stages],
         "notice_m": plan.trip.limits.offshore_notice_m,
         "far_m": _farthest(plan),
+    }
+    return {
+        "ground": hashlib.sha256(json.dumps(ground).encode()).hexdigest()[:16],
+        **ground,
+        "stages": [_ways(frame, plan, stage, clock) for stage in plan.stages],
     }
 
 

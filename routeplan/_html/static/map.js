@@ -10,18 +10,40 @@
   RP.drawMap = async (map) => {
     const box = RP.byId("rp-mapbox");
     if (!box) return;
-    const keep = now && now.view ? now.view() : null;
-    box.replaceChildren();
-    box.hidden = false;
     RP.byId("rp-plainmap").hidden = true;
     for (const id of ["rp-mapbar", "rp-maphint", "rp-mapread", "rp-mapkey"]) RP.byId(id).hidden = false;
+    if (now && now.map.ground === map.ground) { // the drawing of before serves, with its view
+      now.map = map;
+      box.replaceWith(now.box);
+      return;
+    }
+    const keep = now ? now.view() : null;
+    const alike = now && now.map.box.every((v, k) => v === map.box[k]);
+    if (now) forget(now);
+    box.hidden = false;
+    box.addEventListener("keydown", keys);
     const { figure, edges } = ground(map);
-    now = { map, figure, edges, ...layers(figure, map) };
+    now = { map, box, figure, edges, ...layers(figure, map) };
     const holder = RP.html("div");
     box.prepend(holder);
     await Bokeh.Plotting.show(figure, holder);
-    now.view = viewing(figure, map, box, keep);
+    now.view = viewing(figure, map, box, alike ? keep : null);
   };
+
+  function forget({ figure }) {
+    const of = figure.document, k = Bokeh.documents.indexOf(of);
+    if (k >= 0) Bokeh.documents.splice(k, 1);
+    if (of) of.clear();
+  }
+
+  function keys(event) {
+    const move = { ArrowLeft: [-0.15, 0], ArrowRight: [0.15, 0], ArrowUp: [0, 0.15], ArrowDown: [0, -0.15] }[event.key];
+    const factor = { "+": 0.7, "=": 0.7, "-": 1 / 0.7 }[event.key];
+    if ((!move && !factor) || event.ctrlKey || event.metaKey || event.altKey) return;
+    event.preventDefault();
+    if (move) now.move(...move);
+    else now.zoom(factor);
+  }
 
   function ground(map) {
     const [left, bottom, right, top] = map.box;
@@ -274,7 +296,6 @@
   RP.map = {
     whole: () => now && now.show(now.map.box),
     zoom: (factor) => now && now.zoom(factor),
-    move: (dx, dy) => now && now.move(dx, dy),
     stage: (numbers) => {
       if (!now) return;
       const legs = now.map.legs.filter((leg) => numbers.includes(leg.number));

@@ -166,18 +166,8 @@
       box.checked = shown[name];
       box.addEventListener("change", () => { shown[name] = box.checked; map(); });
     }
-    on("rp-mapbox", "keydown", mapKeys);
     RP.liveGrids();
     remember();
-  }
-
-  function mapKeys(event) {
-    const move = { ArrowLeft: [-0.15, 0], ArrowRight: [0.15, 0], ArrowUp: [0, 0.15], ArrowDown: [0, -0.15] }[event.key];
-    const factor = { "+": 0.7, "=": 0.7, "-": 1 / 0.7 }[event.key];
-    if ((!move && !factor) || event.ctrlKey || event.metaKey || event.altKey) return;
-    event.preventDefault();
-    if (move) RP.map.move(...move);
-    else RP.map.zoom(factor);
   }
 
   // Boxes that were ticked stay ticked when the kit is worked out anew, and where the browser keeps them.
