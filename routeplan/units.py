@@ -255,7 +255,7 @@ def to_celsius(temperature_k: Any) -> Any:
 
 def _example(dimension: str) -> str:
     return {
-        "speed": "12 kn",
+        "speed": "6 km/h",
         "wind speed": "12 kn",
         "length": "1000 m",
         "time": "30 min",

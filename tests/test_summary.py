@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 from planmaker import demo_plan
 
+from routeplan._show.answers import stage_answer
 from routeplan._show.summary import summary_rows
 from routeplan._show.wording import Clock
 from routeplan.limits import Limits, Verdict
@@ -87,6 +88,18 @@ def test_no_launch_is_said_in_capitals_with_its_kind():
         assert told["Stage 1"].startswith(words)
         assert "Tightest" not in told
         assert "Turn back" not in told
+
+
+def test_what_no_weather_mends_is_said_with_the_leg():
+    plan = demo_plan()
+    near = plan_trip(replace(plan.trip, limits=replace(plan.trip.limits, offshore_m=2_500.0)))
+    assert rows(near)["Stage 2"] == (
+        "NO LAUNCH, whatever the weather. The line is 3,010 m from shore on leg 6, 510 m beyond "
+        "the limit of 2,500 m."
+    )
+    lines = stage_answer(near.stages[1], STOCKHOLM)
+    assert lines[1].startswith("At every launch: the line is 3,010 m from shore on leg 6, 510 m")
+    assert rows(near)["Missing"].endswith("a launch for stages 2, 3.")
 
 
 def test_a_picked_launch_beyond_the_limits_is_called_beyond():

@@ -22,7 +22,14 @@ _NONE_FITS = (
     "windows below are judged each by itself."
 )
 
-__all__ = ["chosen_window", "limit_words", "stage_answer", "window_launches"]
+__all__ = [
+    "chosen_window",
+    "finding_words",
+    "limit_words",
+    "stage_answer",
+    "whatever_the_weather",
+    "window_launches",
+]
 
 
 def limit_words(name: str) -> str:
@@ -235,6 +242,7 @@ def _no_window(scan: LaunchScan, clock: Clock) -> list[str]:
         return [f"Unknown: no launch of this stage can be judged by this forecast. {why}".strip()]
     surely = "" if known.all() else "known to be "
     lines = [f"No launch of this forecast is {surely}within the limits."]
+    lines += [f"At every launch: {_lower(words)}" for words in whatever_the_weather(scan)]
     binding = Counter(str(name) for name in scan.binding[scan.verdict == Verdict.BEYOND])
     if binding:
         counted = ", ".join(f"{limit_words(name)} {count}" for name, count in binding.most_common())
@@ -247,6 +255,14 @@ def _no_window(scan: LaunchScan, clock: Clock) -> list[str]:
     if miss is not None:
         lines += miss.texts
     return lines
+
+
+def whatever_the_weather(scan: LaunchScan) -> list[str]:
+    """What stands against every launch of a stage, as it lies in the line and not in the hour."""
+    first = np.flatnonzero(scan.verdict == Verdict.BEYOND)[:1]
+    found = [f for i in first for f in scan.findings(int(i))]
+    fixed = ("land", "offshore")
+    return [f.text for f in found if f.limit in fixed and f.verdict is Verdict.BEYOND]
 
 
 def _first_unknown(scan: LaunchScan, clock: Clock) -> str:

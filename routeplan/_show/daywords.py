@@ -72,6 +72,8 @@ def itinerary_words(plan: Itinerary) -> list[str]:
     """Sentences on a trip of several stages; none on one of a single stage that is complete."""
     if len(plan.stages) < 2 and plan.complete:
         return []
+    if len(plan.stages) < 2:
+        return [*plan.texts]
     if not plan.complete:
         known = sum(not np.isnat(stage.launch) for stage in plan.stages)
         return [f"{known} of {len(plan.stages)} stages can be planned.", *plan.texts]

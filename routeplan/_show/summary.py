@@ -8,7 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from routeplan._show.answers import chosen_window, limit_words, window_launches
+from routeplan._show.answers import (
+    chosen_window,
+    limit_words,
+    whatever_the_weather,
+    window_launches,
+)
 from routeplan._show.waystable import soonest_turn
 from routeplan._show.wording import Clock, percent, plain
 from routeplan.limits import Verdict
@@ -61,6 +66,9 @@ def _no_launch(it: StagePlan) -> str:
     assert scan is not None
     if it.windows:
         return "NO LAUNCH fits what comes before it and what you asked for."
+    fixed = whatever_the_weather(scan)
+    if fixed:
+        return f"NO LAUNCH, whatever the weather. {' '.join(fixed)}"
     if (scan.verdict == Verdict.UNKNOWN).all():
         return "UNKNOWN: no launch can be judged by this forecast."
     if (scan.verdict == Verdict.UNKNOWN).any():

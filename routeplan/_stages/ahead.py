@@ -154,6 +154,8 @@ def _against(
     verdict = hops.verdict[here, here + 1 :][:, may]
     if (verdict <= Verdict.CLOSE).any():
         texts.append(_passed_by(hops, setting, here, may))
+    if told_there and hops.places == 2:
+        return tuple(texts)
     if told_there:
         return (*texts, f"No launch from {name} is known to be good: see stage {here + 1}.")
     unknown = verdict == Verdict.UNKNOWN
