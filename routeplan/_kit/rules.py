@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -123,6 +124,7 @@ def _by_name(rules: Iterable[Rule]) -> dict[str, list[Rule]]:
     return out
 
 
+@functools.cache
 def default_rules() -> RuleSet:
     """The rules that come with the package: common practice where no source is named."""
     folder = files("routeplan").joinpath("data", "kit")
