@@ -73,11 +73,11 @@ document.documentElement.classList.add("live"); // shows what only scripts can s
 
   const said = (margin) => (margin !== null && margin < 0 ? RP.inHand(margin) : `${RP.percent(margin)} in hand`);
 
-  // What leg j (place within its stage) of launch i is, in a sentence.
+  // What leg j (place within its stage) of launch i is, in words.
   RP.legWords = (stage, i, j) => {
     const leg = stage.leg, verdict = leg.verdict[j][i];
     const limit = leg.binding[j][i] === null ? "" : `, ${leg.limits[leg.binding[j][i]]}`;
-    return `Leg ${stage.legs[j]}: ${RP.WORDS[verdict]}${limit}; wind ${RP.kn(leg.wind[j][i])} kn, gusts ${RP.kn(leg.gust[j][i])} kn, ` +
+    return `${RP.WORDS[verdict]}${limit}; wind ${RP.kn(leg.wind[j][i])} kn, gusts ${RP.kn(leg.gust[j][i])} kn, ` +
       `headwind ${RP.head(leg.head[j][i])} kn, waves ${RP.figure(leg.wave[j][i], 100, 1)} m, ${said(leg.margin[j][i])}`;
   };
 })();

@@ -72,7 +72,7 @@
       const high = value === null ? top + 2 : y(value);
       const bar = RP.svg("rect", { x: x(from), y: high, width: Math.max(x(to) - x(from), 1), height: top + HIGH - high,
         fill: value === null ? "url(#rp-p-U)" : "#9fb4bf", stroke: "#1d2327" },
-        RP.svg("title", {}, RP.legWords(stage, i, j)));
+        RP.svg("title", {}, `Leg ${number}: ${RP.legWords(stage, i, j)}`));
       art.append(bar);
       if (x(to) - x(from) > 12) art.append(label((x(from) + x(to)) / 2, top + HIGH - 5, String(number), "middle"));
     });

@@ -88,7 +88,7 @@
   function say(art, stage, i, j) {
     const head = `${RP.moment(stage.launch[i])}: ${RP.launchWords(stage, i)}`;
     art.closest("section").querySelectorAll(".readout")[art.dataset.stage === undefined ? 0 : order(art)].textContent =
-      j >= 0 ? `${RP.moment(stage.launch[i])}. ${RP.legWords(stage, i, j)}` : head;
+      j >= 0 ? `${RP.moment(stage.launch[i])}, leg ${stage.legs[j]}: ${RP.legWords(stage, i, j)}` : head;
   }
 
   const order = (art) => [...document.querySelectorAll("svg.grid")].indexOf(art);

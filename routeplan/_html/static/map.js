@@ -5,12 +5,14 @@
   // Near to far from shore: light to dark (cividis of matplotlib, reversed, nine steps).
   const RAMP = ["#fee838", "#e1cc55", "#c3b369", "#a59c74", "#8a8678", "#707173", "#575d6d", "#35456c", "#00224e"];
   const DASH = { W: "solid", C: "dashed", U: "dotted", B: "dotdash" };
+  const TOUCH = matchMedia("(pointer: coarse)").matches;
   let now = null;
 
   RP.drawMap = async (map) => {
     const box = RP.byId("rp-mapbox");
     if (!box) return;
     RP.byId("rp-plainmap").hidden = true;
+    RP.byId("rp-drag").hidden = !TOUCH;
     for (const id of ["rp-mapbar", "rp-maphint", "rp-mapread", "rp-mapkey"]) RP.byId(id).hidden = false;
     if (now && now.map.ground === map.ground) { // the drawing of before serves, with its view
       now.map = map;
@@ -22,13 +24,19 @@
     if (now) forget(now);
     box.hidden = false;
     box.addEventListener("keydown", keys);
-    const { figure, edges } = ground(map);
-    now = { map, box, figure, edges, ...layers(figure, map) };
+    const { figure, edges, drag } = ground(map);
+    now = { map, box, figure, edges, drag, ...layers(figure, map) };
     const holder = RP.html("div");
     box.prepend(holder);
     await Bokeh.Plotting.show(figure, holder);
+    for (const layer of deep(holder, ".bk-events")) layer.tabIndex = -1; // the box itself has the keys
     now.view = viewing(figure, map, box, alike ? keep : null);
   };
+
+  function deep(element, selector) {
+    const roots = [...element.querySelectorAll("*")].map((it) => it.shadowRoot).filter(Boolean);
+    return [...element.querySelectorAll(selector), ...roots.flatMap((root) => deep(root, selector))];
+  }
 
   function forget({ figure }) {
     const of = figure.document, k = Bokeh.documents.indexOf(of);
@@ -68,8 +76,8 @@
     const drag = new Bokeh.PanTool(), wheel = new Bokeh.WheelZoomTool({ modifiers: { ctrl: true } });
     figure.add_tools(drag, wheel);
     figure.toolbar.active_scroll = wheel;
-    figure.toolbar.active_drag = matchMedia("(pointer: coarse)").matches ? null : drag;
-    return { figure, edges };
+    figure.toolbar.active_drag = TOUCH ? null : drag; // a finger scrolls the page until told otherwise
+    return { figure, edges, drag };
   }
 
   function unpack(steps) {
@@ -224,25 +232,36 @@
     const sides = some.map((it) => side(map, it));
     return figure.text({ field: "x" }, { field: "y" }, { field: "name" }, {
       source: source({ x: some.map((it) => it.at[0]), y: some.map((it) => it.at[1]), name: some.map((it) => short(it.name)),
-        align: sides, off: sides.map((it) => (it === "right" ? -12 : 12)) }),
-      text_align: { field: "align" }, x_offset: { field: "off" }, text_color: INK, text_baseline: "middle",
+        align: sides, off: sides.map((it) => (it === "right" ? -12 : 12)), up: some.map((it) => (it.kind === "turn" ? 0 : 14 * above(map, it))) }),
+      text_align: { field: "align" }, x_offset: { field: "off" }, y_offset: { field: "up" }, text_color: INK, text_baseline: "middle",
       background_fill_color: "#ffffff", background_fill_alpha: 0.75, padding: 1, ...style });
   }
 
   const short = (name) => (name.length > 28 ? `${name.slice(0, 27)}…` : name);
 
+  // -1 where a name is better above its place, 1 where below: the route goes the other way.
+  function above(map, place) {
+    return pull(map, place, "y", 1) > 0 ? 1 : -1;
+  }
+
   // A name is written away from the legs that meet there, and inwards at the edge.
   function side(map, place) {
-    const [x, y] = place.at, [left, , right] = map.box;
+    const [x] = place.at, [left, , right] = map.box;
     if (x > left + 0.8 * (right - left)) return "right";
     if (x < left + 0.2 * (right - left)) return "left";
-    let pull = 0;
+    return pull(map, place, "x", 0) > 0 ? "right" : "left";
+  }
+
+  // To where the legs lead that meet at a place, along x or y.
+  function pull(map, place, key, k) {
+    const [x, y] = place.at;
+    let sum = 0;
     for (const leg of map.legs) {
       const n = leg.x.length - 1;
-      if (Math.hypot(leg.x[0] - x, leg.y[0] - y) < 5) pull += leg.x[Math.min(n, 8)] - x;
-      if (Math.hypot(leg.x[n] - x, leg.y[n] - y) < 5) pull += leg.x[Math.max(n - 8, 0)] - x;
+      if (Math.hypot(leg.x[0] - x, leg.y[0] - y) < 5) sum += leg[key][Math.min(n, 8)] - place.at[k];
+      if (Math.hypot(leg.x[n] - x, leg.y[n] - y) < 5) sum += leg[key][Math.max(n - 8, 0)] - place.at[k];
     }
-    return pull > 0 ? "right" : "left";
+    return sum;
   }
 
   function waysOut(figure) {
@@ -294,6 +313,13 @@
   }
 
   RP.map = {
+    touch: TOUCH,
+    drag: () => {
+      const { toolbar } = now.figure;
+      toolbar.active_drag = now.drag.active ? null : now.drag;
+      now.drag.active = toolbar.active_drag !== null;
+      return now.drag.active;
+    },
     whole: () => now && now.show(now.map.box),
     zoom: (factor) => now && now.zoom(factor),
     stage: (numbers) => {

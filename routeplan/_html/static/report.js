@@ -117,9 +117,9 @@
     const told = RP.data.legs.map((it) => {
       const k = owner(it), stage = RP.data.stages[k], j = stage.legs.indexOf(it.number);
       const line = `${it.from} – ${it.to}, ${(it.length_m / 1000).toFixed(1)} km, at most ${RP.metres(it.max_m)} from shore`;
-      if (!hasLaunches(stage)) return { verdict: "", words: `Leg ${it.number}: ${line}` };
+      if (!hasLaunches(stage)) return { verdict: "", words: `Leg ${it.number}, ${line}` };
       const i = RP.chosen[k];
-      return { verdict: stage.leg.verdict[j][i], words: `${line}. Launch ${RP.moment(stage.launch[i])}. ${RP.legWords(stage, i, j)}` };
+      return { verdict: stage.leg.verdict[j][i], words: `Leg ${it.number}, ${line}. Launch ${RP.moment(stage.launch[i])}: ${RP.legWords(stage, i, j)}` };
     });
     RP.map.legs(told, mode, leg);
     RP.map.ways(at, shown);
@@ -128,7 +128,7 @@
     RP.byId("rp-by-verdict").setAttribute("aria-pressed", String(verdict));
     RP.byId("rp-by-verdict").disabled = !hasLaunches(stage);
     const other = hasLaunches(stage) && stage.proposed !== null && RP.chosen[at] !== stage.proposed;
-    RP.byId("rp-maphint").textContent = "Drag or use the arrow keys to move, Ctrl and wheel or + and − to zoom, click a leg to select it." +
+    RP.byId("rp-maphint").textContent = (RP.map.touch ? "Tap a leg or a sign for its figures; pinch or + and − zoom." : "Drag or use the arrow keys to move, Ctrl and wheel or + and − to zoom; click a leg to select it.") +
       (other ? ` Landings, drift and ways out are those of the launch proposed, ${RP.moment(stage.launch[stage.proposed])}.` : "");
     key(verdict);
   }
@@ -159,6 +159,7 @@
     on("rp-in", "click", () => RP.map.zoom(0.7));
     on("rp-out", "click", () => RP.map.zoom(1 / 0.7));
     on("rp-whole", "click", () => RP.map.whole());
+    on("rp-drag", "click", (event) => event.target.setAttribute("aria-pressed", String(RP.map.drag())));
     on("rp-only", "click", () => RP.map.stage(stageNow().legs));
     for (const name of Object.keys(shown)) {
       const box = RP.byId(`rp-show-${name}`);
