@@ -392,3 +392,25 @@ def test_importing_the_module_loads_nothing_heavy():
     )
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "[]"
+
+
+def test_a_route_without_end_is_cut_and_says_so():
+    plan = planned(FULL)
+    first = plan.sheet.stages[0]
+    stages = (replace(first, legs=first.legs * 130),)
+    sheet = read(sheet_pdf(replace(plan, sheet=replace(plan.sheet, stages=stages))))
+    last = squeezed(" ".join(page.extract_text() for page in sheet.pages[-2:]))
+    assert squeezed("21 more places: see route.gpx") in last  # 520 legs and the start, less 500
+    assert squeezed(f"page {len(sheet.pages)} of {len(sheet.pages)}") in last
+    card = read(card_pdf(replace(plan, sheet=replace(plan.sheet, stages=stages))))
+    words = squeezed(" ".join(page.extract_text() for page in card.pages))
+    assert squeezed("480 more legs: see the sheet") in words
+
+
+def test_stages_without_end_are_counted_on_the_card():
+    plan = planned(FULL)
+    first = plan.sheet.stages[0]
+    stages = (replace(first, legs=first.legs[:1]),) * 32
+    card = read(card_pdf(replace(plan, sheet=replace(plan.sheet, stages=stages))))
+    assert len(card.pages) in (30, 31)
+    assert squeezed("2 more stages are not on this card") in squeezed(card.pages[-1].extract_text())

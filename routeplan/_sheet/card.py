@@ -15,9 +15,13 @@ if TYPE_CHECKING:
     from routeplan._plan.ashore import SheetLeg, SheetStage, TripSheet, WayOut
     from routeplan.plan import Plan
 
-__all__ = ["CardLeg", "CardStage", "CardWords", "card_words"]
+__all__ = ["CARD_STAGES", "CardLeg", "CardStage", "CardWords", "card_words"]
+
+CARD_STAGES = 30
+"""Stages that a card shows; further ones are counted."""
 
 _NAME, _LONG = 60, 160
+_MOST_LEGS = 40  # of a stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +54,7 @@ class CardStage:
     boxes: tuple[tuple[str, str], ...]
     verdict: str
     legs: tuple[CardLeg, ...]
+    more: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +70,7 @@ class CardWords:
     contact_phone: str
     call_sign: str
     stages: tuple[CardStage, ...]
+    more: str
 
 
 def card_words(plan: Plan, sheet: TripSheet) -> CardWords:
@@ -81,7 +87,10 @@ def card_words(plan: Plan, sheet: TripSheet) -> CardWords:
         contact=plain(told.contact, _NAME),
         contact_phone=plain(told.contact_phone, _NAME),
         call_sign=plain(told.call_sign, _NAME),
-        stages=tuple(_stage(stage, many, clock, notice_m) for stage in sheet.stages),
+        stages=tuple(_stage(s, many, clock, notice_m) for s in sheet.stages[:CARD_STAGES]),
+        more=""
+        if many <= CARD_STAGES
+        else f"{many - CARD_STAGES} more stages are not on this card",
     )
 
 
@@ -92,6 +101,7 @@ def _zone(stage: SheetStage, clock: Clock) -> str:
 
 def _stage(stage: SheetStage, many: int, clock: Clock, notice_m: float) -> CardStage:
     known = not np.isnat(stage.launch)
+    many_legs = len(stage.legs)
     head = f"{place_name(stage.start)} – {place_name(stage.end)}"
     return CardStage(
         number=stage.number,
@@ -108,7 +118,10 @@ def _stage(stage: SheetStage, many: int, clock: Clock, notice_m: float) -> CardS
             ("alarm", clock.time(stage.alarm)),
         ),
         verdict=_verdict(stage),
-        legs=tuple(_leg(leg, clock, notice_m) for leg in stage.legs),
+        legs=tuple(_leg(leg, clock, notice_m) for leg in stage.legs[:_MOST_LEGS]),
+        more=""
+        if many_legs <= _MOST_LEGS
+        else f"{many_legs - _MOST_LEGS} more legs: see the sheet",
     )
 
 

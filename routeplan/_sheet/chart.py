@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from routeplan._sheet.card import CARD_STAGES
 from routeplan._show.mapframe import Frame, degrees_minutes, land_box, tick_minutes, ticks
 
 if TYPE_CHECKING:
@@ -15,10 +16,11 @@ if TYPE_CHECKING:
     from routeplan.exposure import LegExposure
     from routeplan.plan import Plan
 
-__all__ = ["MAP_MM", "stage_map", "stage_maps"]
+__all__ = ["stage_map", "stage_maps"]
 
-MAP_MM = (132.0, 84.0)
-"""Width and height of a map."""
+_WIDTH_MM = 132.0
+_LOW_MM, _HIGH_MM = 60.0, 84.0  # heights of a map, for a line that runs east-west, and any other
+_WIDE = 1.6  # width over height of a line that counts as running east-west
 
 _EDGE_MM = 4.5  # for the figures of the ticks
 _ROUTE_MARGIN = 0.12  # of the route's size, kept free around it
@@ -31,7 +33,7 @@ def stage_maps(plan: Plan, sheet: TripSheet) -> dict[str, str]:
     by_leg = {e.number: e for e in plan.exposures}
     return {
         f"map{stage.number}": stage_map(plan, stage, [by_leg[leg.number] for leg in stage.legs])
-        for stage in sheet.stages
+        for stage in sheet.stages[:CARD_STAGES]
     }
 
 
@@ -56,9 +58,10 @@ class _Sketch:
 
     def __init__(self, frame: Frame) -> None:
         self.frame = frame
-        left, _, right, self._top = frame.box
+        left, bottom, right, self._top = frame.box
         self._left = left
-        self.scale = (MAP_MM[0] - _EDGE_MM) / (right - left)  # mm a metre
+        self.scale = (_WIDTH_MM - _EDGE_MM) / (right - left)  # mm a metre
+        self.size = (_WIDTH_MM, (self._top - bottom) * self.scale + _EDGE_MM)
         self.pieces: list[str] = []
 
     def places(self, lonlat: Any) -> NDArray[np.float64]:
@@ -76,11 +79,11 @@ class _Sketch:
         self.pieces.append(f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size}" {how}>{words}</text>')
 
     def svg(self) -> str:
-        width, height = MAP_MM
-        inner = f'x="{_EDGE_MM}" y="0" width="{width - _EDGE_MM}" height="{height - _EDGE_MM}"'
+        width, height = self.size
+        inner = f'x="{_EDGE_MM}" y="0" width="{width - _EDGE_MM}" height="{height - _EDGE_MM:.2f}"'
         return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" '
-            f'width="{width}mm" height="{height}mm" font-family="DejaVu Sans">'
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height:.2f}" '
+            f'width="{width}mm" height="{height:.2f}mm" font-family="DejaVu Sans">'
             f'<clipPath id="inside"><rect {inner}/></clipPath>'
             f'<g clip-path="url(#inside)">{"".join(self.pieces)}</g>'
             f'<rect {inner} fill="none" stroke="black" stroke-width="0.3"/>'
@@ -97,7 +100,8 @@ def _frame(exposures: list[LegExposure]) -> Frame:
     middle = first.lon(float(east.min() + east.max()) / 2)
     frame = Frame(middle, float(np.clip((lat.min() + lat.max()) / 2, -84.0, 84.0)))
     x, y = frame.x(lon), frame.y(lat)
-    shape = (MAP_MM[1] - _EDGE_MM) / (MAP_MM[0] - _EDGE_MM)
+    high = _LOW_MM if np.ptp(x) > _WIDE * np.ptp(y) else _HIGH_MM
+    shape = (high - _EDGE_MM) / (_WIDTH_MM - _EDGE_MM)
     pad = 1.0 + 2.0 * _ROUTE_MARGIN
     width = max(float(np.ptp(x)) * pad, float(np.ptp(y)) * pad / shape, _LEAST_M)
     mid = (float(x.min() + x.max()) / 2, float(y.min() + y.max()) / 2)
@@ -173,7 +177,7 @@ def _draw_numbers(sketch: _Sketch, exposures: list[LegExposure]) -> None:
 
 def _ticks(sketch: _Sketch) -> list[str]:
     """Minutes along the left and the lower edge."""
-    frame, (width, height) = sketch.frame, MAP_MM
+    frame, (width, height) = sketch.frame, sketch.size
     left, bottom, right, top = frame.box
     out = _Sketch(frame)
     step = tick_minutes((frame.lat(top) - frame.lat(bottom)) * 60)
@@ -200,7 +204,7 @@ def _ticks(sketch: _Sketch) -> list[str]:
 
 def _scale(sketch: _Sketch) -> list[str]:
     """Scale bar and north in the lower right corner."""
-    width, height = MAP_MM
+    width, height = sketch.size
     metres = _round_length(0.25 * (width - _EDGE_MM) / sketch.scale)
     bar = metres * sketch.scale
     x, y = width - bar - 9.0, height - _EDGE_MM - 3.0

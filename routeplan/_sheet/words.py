@@ -44,6 +44,7 @@ INVENTED = "INVENTED DATA: not for use on the water"
 RESCUE = "local emergency service / coast guard"
 NOT_PLANNED = "not planned"
 _NAME, _LONG = 80, 240  # characters of a name and of anything else
+_MOST_POINTS = 500
 
 CAUTIONS = (
     "Local rules, the rescue service and its instructions come first.",
@@ -158,7 +159,7 @@ def sheet_words(plan: Plan, sheet: TripSheet) -> SheetWords:
         vehicle=plain(told.vehicle, _LONG),
         vehicle_at=plain(told.vehicle_at, _LONG),
         note=plain(told.note, _LONG),
-        route=tuple(point for stage in sheet.stages for point in _points(stage, clock)),
+        route=_route(sheet, clock),
         cautions=CAUTIONS,
         made=_made(plan, clock),
     )
@@ -328,6 +329,16 @@ def _signals(sheet: TripSheet) -> str:
         who = "each" if set(owners) == everybody else ", ".join(plain(n, _NAME) for n in owners)
         parts.append(f"{plain(thing, _NAME)} ({who})" if who else plain(thing, _NAME))
     return "; ".join(parts)
+
+
+def _route(sheet: TripSheet, clock: Clock) -> tuple[PointWords, ...]:
+    """Places of the line in order; what goes on beyond many pages is counted."""
+    points = [point for stage in sheet.stages for point in _points(stage, clock)]
+    more = len(points) - _MOST_POINTS
+    if more <= 0:
+        return tuple(points)
+    rest = PointWords(0, "…", f"{more} more places: see route.gpx", "", "", "", UNKNOWN, False)
+    return (*points[:_MOST_POINTS], rest)
 
 
 def _points(stage: SheetStage, clock: Clock) -> list[PointWords]:
