@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from routeplan._drift.leewaytable import BRANCHES, LeewayObject, leeway_velocity
+from routeplan._drift.leewaytable import BRANCHES, LeewayObject, leeway_of_branches
 from routeplan._drift.weathergrid import WeatherGrid
 from routeplan.errors import InputError
 
@@ -218,12 +218,8 @@ class _Afloat:
     ) -> tuple[FloatArray, FloatArray]:
         """Velocity over ground of every branch [m/s]."""
         u, v, cu, cv = self.weather.at(x, y, clock, self.member)
-        east, north = cu.copy(), cv.copy()
-        for b, branch in enumerate(BRANCHES):
-            le, ln = leeway_velocity(self.it, u[:, b], v[:, b], branch)
-            east[:, b] += le
-            north[:, b] += ln
-        return east, north
+        east, north = leeway_of_branches(self.it, u, v)
+        return cu + east, cv + north
 
     def step(
         self, x: FloatArray, y: FloatArray, clock: FloatArray, dt: float, since: float

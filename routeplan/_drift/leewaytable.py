@@ -8,13 +8,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from routeplan.errors import InputError
 
-__all__ = ["BRANCHES", "LeewayObject", "leeway_object", "leeway_objects", "leeway_velocity"]
+__all__ = [
+    "BRANCHES",
+    "LeewayObject",
+    "leeway_object",
+    "leeway_objects",
+    "leeway_of_branches",
+    "leeway_velocity",
+]
 
 FloatArray = NDArray[np.float64]
 
@@ -106,14 +114,32 @@ def leeway_velocity(
         msg = f"drift branch {branch!r} is unknown; allowed are {', '.join(BRANCHES)}"
         raise InputError(msg, field="branch", value=branch)
     u, v = np.asarray(eastward, dtype=float), np.asarray(northward, dtype=float)
+    slope, offset_ms = _crosswind(it)
+    b = BRANCHES.index(branch)
+    return _leeway(it, u, v, slope[b], offset_ms[b])
+
+
+def leeway_of_branches(
+    it: LeewayObject, eastward: FloatArray, northward: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Velocity through the water in winds (p, 3, e) of the three branches, as `BRANCHES`."""
+    slope, offset_ms = (column[None, :, None] for column in _crosswind(it))
+    return _leeway(it, eastward, northward, slope, offset_ms)
+
+
+def _crosswind(it: LeewayObject) -> tuple[FloatArray, FloatArray]:
+    """Slope and offset of the crosswind part by branch; the downwind branch has none."""
+    slope = np.array([0.0, it.right_slope, it.left_slope])
+    return slope, np.array([0.0, it.right_offset_ms, it.left_offset_ms])
+
+
+def _leeway(
+    it: LeewayObject, u: FloatArray, v: FloatArray, slope: Any, offset_ms: Any
+) -> tuple[FloatArray, FloatArray]:
     wind = np.hypot(u, v)
     fade = np.minimum(wind / _LIGHT_MS, 1.0)
     along = it.downwind_slope * wind + it.downwind_offset_ms * fade
-    across = np.zeros(wind.shape) * wind
-    if branch == "right":
-        across = it.right_slope * wind + it.right_offset_ms * fade
-    elif branch == "left":
-        across = it.left_slope * wind + it.left_offset_ms * fade
+    across = slope * wind + offset_ms * fade
     still = wind == 0.0
     east, north = u / np.where(still, 1.0, wind), v / np.where(still, 1.0, wind)
     return along * east + across * north, along * north - across * east

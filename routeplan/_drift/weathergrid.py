@@ -107,25 +107,28 @@ class WeatherGrid:
         y, fy, in_y = _bracket(self.latitude, lat, _EDGE_DEG)
         x, fx, in_x = _bracket(self.longitude, along, _EDGE_DEG)
         inside = in_t & in_y & in_x
+        # All eight corners at once; numpy's calls cost more than its sums here.
+        dt, dy, dx = ((_CORNERS >> bit & 1).reshape(8, *[1] * lon.ndim) for bit in (2, 1, 0))
+        weight = _part(ft, dt) * _part(fy, dy) * _part(fx, dx)
+        value = self.fields[
+            :,
+            np.minimum(t + dt, clock.size - 1),
+            np.minimum(y + dy, self.latitude.size - 1),
+            np.minimum(x + dx, self.longitude.size - 1),
+            member,
+        ]
         out = np.zeros((4, *lon.shape))
-        for corner in range(8):
-            dt, dy, dx = corner >> 2 & 1, corner >> 1 & 1, corner & 1
-            weight = _part(ft, dt) * _part(fy, dy) * _part(fx, dx)
-            value = self.fields[
-                :,
-                np.minimum(t + dt, clock.size - 1),
-                np.minimum(y + dy, self.latitude.size - 1),
-                np.minimum(x + dx, self.longitude.size - 1),
-                member,
-            ]
-            # A neighbour that does not count may be unknown.
-            out[: value.shape[0]] += np.where(weight > 0.0, value * weight, 0.0)
+        # A neighbour that does not count may be unknown.
+        out[: value.shape[0]] = np.where(weight > 0.0, value * weight, 0.0).sum(axis=1)
         out[:, ~inside] = np.nan
         return out[0], out[1], out[2], out[3]
 
 
-def _part(share: FloatArray, upper: int) -> FloatArray:
-    return share if upper else 1.0 - share
+_CORNERS = np.arange(8)
+
+
+def _part(share: FloatArray, upper: NDArray[np.intp]) -> FloatArray:
+    return np.where(upper == 1, share, 1.0 - share)
 
 
 def _bracket(axis: FloatArray, at: FloatArray, edge: float) -> tuple[Any, FloatArray, Any]:

@@ -96,11 +96,16 @@ def local_sea(
     speed, source = wind_speed(eastward, northward), wind_direction(eastward, northward)
     fetch = fetch_toward(rose_m, np.where(np.isnan(source), 0.0, source))
     height, period = np.empty(speed.shape), np.empty(speed.shape)
-    state = _Sea.settled(speed[:, 0], fetch[:, 0], source[:, 0])
+    most = wave_growth_cem2003(speed, fetch)  # what the wind of each hour raises in the end
+    settled = [
+        _Sea.settled(most[0][:, i], most[1][:, i], fetch[:, i], source[:, i])
+        for i in range(seconds.size)
+    ]
+    state = settled[0]
     height[:, 0], period[:, 0] = state.total
     for i in range(1, seconds.size):
         dt = float(seconds[i] - seconds[i - 1])
-        state = state.later(speed[:, i], fetch[:, i], source[:, i], dt)
+        state = state.later(settled[i], speed[:, i], dt)
         height[:, i], period[:, i] = state.total
     return LocalSea(height, period)
 
@@ -117,10 +122,11 @@ class _Sea:
     fetch: FloatArray
 
     @staticmethod
-    def settled(speed: FloatArray, fetch: FloatArray, source: FloatArray) -> _Sea:
-        """Sea of a wind that has always blown."""
-        height, period = wave_growth_cem2003(speed, fetch)
-        nothing = np.zeros(speed.shape)
+    def settled(
+        height: FloatArray, period: FloatArray, fetch: FloatArray, source: FloatArray
+    ) -> _Sea:
+        """Sea of a wind that has always blown, from its height and period."""
+        nothing = np.zeros(height.shape)
         return _Sea(height**2, nothing, period, nothing, source, fetch)
 
     @property
@@ -130,14 +136,15 @@ class _Sea:
         height = np.sqrt(self.young + self.old)
         return height, np.where(np.isnan(height), np.nan, period)
 
-    def later(self, speed: FloatArray, fetch: FloatArray, source: FloatArray, dt: float) -> _Sea:
-        """Sea after dt seconds with the new wind."""
-        turn = np.radians(source - self.source)
+    def later(self, new: _Sea, speed: FloatArray, dt: float) -> _Sea:
+        """Sea after dt seconds with the wind that would in the end raise the sea `new`."""
+        turn = np.radians(new.source - self.source)
         along = np.where(np.isnan(turn), 1.0, np.maximum(np.cos(turn), 0.0) ** 2)
         carried = self.young * along
-        most, _ = wave_growth_cem2003(speed, fetch)
-        held = np.minimum(carried, most**2)
-        height, period = wave_growth_cem2003(speed, fetch, duration_of_cem2003(speed, held) + dt)
+        held = np.minimum(carried, new.young)
+        height, period = wave_growth_cem2003(
+            speed, new.fetch, duration_of_cem2003(speed, held) + dt
+        )
         shed = self.young - held
         old_period = np.where(shed > self.old, self.young_period, self.old_period)
         group = np.maximum(GRAVITY_MS2 * old_period / (4.0 * np.pi), 1e-3)
@@ -145,12 +152,11 @@ class _Sea:
         old = (self.old + shed) * np.exp(-dt / leaves)
         # After a gap in the wind: as if the new wind had always blown.
         gap = np.isnan(self.young) | np.isnan(self.old)
-        new = _Sea.settled(speed, fetch, source)
         return _Sea(
             young=np.where(gap, new.young, height**2),
             old=np.where(gap, 0.0, old),
             young_period=np.where(gap, new.young_period, period),
             old_period=np.where(gap, 0.0, old_period),
-            source=source,
-            fetch=fetch,
+            source=new.source,
+            fetch=new.fetch,
         )
