@@ -28,6 +28,10 @@ def gpx(*points, name="test"):
     return f"{HEAD}{GPX}<rte><name>{name}</name>{inner}</rte></gpx>"
 
 
+FILES = {
+    "map.png", "launches.png", "plan.json", "report.html", "sheet.pdf", "sheet.txt", "card.pdf",
+    "route.gpx",
+}  # fmt: skip
 GOOD = gpx((58.6, 11.19, "a"), (58.61, 11.195, "b"))
 
 
@@ -94,7 +98,7 @@ def test_demo_as_one_document_with_pictures(tmp_path):
     assert document["windows"]
     assert any(leg["flags"] for leg in document["legs"])
     assert {s["stage"] for s in document["stages"]} == {1, 2, 3}
-    assert sorted(p.name for p in out.iterdir()) == ["launches.png", "map.png", "plan.json"]
+    assert {p.name for p in out.iterdir()} == FILES
     assert sorted(document["files"]) == sorted(str(p) for p in out.iterdir())
     assert (out / "plan.json").read_bytes() == done.stdout
 
@@ -139,6 +143,48 @@ def test_legs_writes_the_map_it_is_asked_for(capfd, here):
     assert sorted(p.name for p in here.iterdir()) == ["good.gpx", "m.png"]
 
 
+def test_every_file_of_the_demo_is_what_its_name_says(tmp_path, capfd):
+    assert cli.run(["demo", "--out", str(tmp_path / "d"), "--gis", str(tmp_path / "l.gpkg")]) == 0
+    text = capfd.readouterr().out
+    begins = {
+        "map.png": b"\x89PNG", "launches.png": b"\x89PNG", "plan.json": b"{\n",
+        "report.html": b"<!doctype html>", "sheet.pdf": b"%PDF-", "card.pdf": b"%PDF-",
+        "route.gpx": b"<?xml", "sheet.txt": b"",
+    }  # fmt: skip
+    for name, begin in begins.items():
+        content = (tmp_path / "d" / name).read_bytes()
+        assert content[: len(begin)].lower() == begin.lower(), name
+        assert len(content) > 1_000
+        assert f"wrote {tmp_path / 'd' / name}" in re.sub(r"\s+", " ", text) or name in text
+    assert (tmp_path / "l.gpkg").read_bytes()[:15] == b"SQLite format 3"
+    for name in ("report.html", "sheet.txt", "plan.json", "route.gpx"):
+        assert b"invented" in (tmp_path / "d" / name).read_bytes().lower(), name
+
+
+def test_legs_writes_layers_without_a_forecast(capfd, here):
+    assert cli.run(["legs", "good.gpx", "--gis", "l.geojson", "--json"]) == 0
+    assert json.loads(capfd.readouterr().out)["files"] == ["l.geojson"]
+    layers = json.loads((here / "l.geojson").read_text(encoding="utf-8"))["features"]
+    assert {f["properties"]["layer"] for f in layers} == {"legs", "places", "coast"}
+    line = refused(capfd, "legs", "good.gpx", "--gis", "l.geojson")
+    assert "l.geojson: is there already" in line
+    assert cli.run(["legs", "good.gpx", "--gis", "l.geojson", "--force"]) == 0
+    capfd.readouterr()
+    assert "l.shp" in refused(capfd, "legs", "good.gpx", "--gis", "l.shp")
+
+
+def test_nothing_is_left_when_one_file_cannot_be_made(capfd, here, monkeypatch):
+    """All or nothing: a fault in the last file leaves no directory behind."""
+    grid().to_netcdf(here / "wind.nc")
+
+    def fail(_):
+        raise InputError("no card")  # noqa: EM101
+
+    monkeypatch.setattr("routeplan.sheet.card_pdf", fail)
+    refused(capfd, "windows", "good.gpx", "--forecast", "wind.nc", "--out", "trip")
+    assert sorted(p.name for p in here.iterdir()) == ["good.gpx", "wind.nc"]
+
+
 def test_windows_with_everything_said(capfd, here):
     grid().to_netcdf(here / "wind.nc")
     (here / "limits.toml").write_text('[limits]\nwind = "9 kn"\ndaylight = "none"\n')
@@ -155,9 +201,7 @@ def test_windows_with_everything_said(capfd, here):
     assert document["limits"]["daylight_margin_s"] is None
     assert set(document["not_judged"]) >= {"gust", "visibility"}
     assert document["invented"] is False
-    assert {p.name for p in (here / "trip").iterdir()} == {
-        "launches.png", "map.png", "plan.json",
-    }  # fmt: skip
+    assert {p.name for p in (here / "trip").iterdir()} == FILES
 
 
 def test_the_rest_of_a_trip_from_where_and_when_the_group_is(capfd, here):

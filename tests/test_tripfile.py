@@ -196,7 +196,16 @@ def test_a_forecast_is_got(here, monkeypatch):
 
 # --- from the command line ----------------------------------------------------------------------
 
-FILES = {"map.png", "launches.png", "plan.json", "sheet.pdf", "sheet.txt", "card.pdf", "route.gpx"}
+FILES = {
+    "map.png",
+    "launches.png",
+    "plan.json",
+    "report.html",
+    "sheet.pdf",
+    "sheet.txt",
+    "card.pdf",
+    "route.gpx",
+}
 
 
 def test_the_example_from_the_command_line(example, capfd):

@@ -134,6 +134,12 @@ def _launches(plan: Plan) -> bytes:
     return png_bytes(launches_figure(plan))
 
 
+def _report(plan: Plan) -> bytes:
+    from routeplan.report import report_html
+
+    return report_html(plan).encode(errors="replace")
+
+
 def _sheet(plan: Plan) -> bytes:
     from routeplan.sheet import sheet_pdf
 
@@ -168,6 +174,7 @@ _FILES: Mapping[str, Callable[[Plan], bytes]] = MappingProxyType(
         "map.png": _map,
         "launches.png": _launches,
         _DOCUMENT: _none,
+        "report.html": _report,
         "sheet.pdf": _sheet,
         "sheet.txt": _sheet_text,
         "card.pdf": _card,
