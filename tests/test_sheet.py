@@ -361,6 +361,18 @@ def test_a_plan_that_is_not_invented_does_not_say_so():
     assert "INVENTED" not in words_of(card_pdf(plan))
 
 
+def test_an_alarm_on_the_next_day_names_the_day():
+    """The demo's first stage is ashore on Monday 13 July; 14 h and more later it is Tuesday."""
+    plan = planned(Ashore(alarm_s=14 * 3600.0))
+    alarm = np.datetime64(sheet_document(plan)["stages"][0]["alarm"][:-1])
+    local = str(alarm + np.timedelta64(2, "h"))
+    assert local.startswith("2026-07-14")
+    words = f"{local[11:16]} Tue 14 Jul"
+    assert f"ALARM  {words} (" in sheet_text(plan)
+    assert squeezed(words) in squeezed(words_of(sheet_pdf(plan)))
+    assert squeezed(words) in squeezed(words_of(card_pdf(plan)))
+
+
 def test_warnings_come_first():
     plan = replace(full(), warnings=("The forecast is 30 h old.",))
     words = "WARNING: The forecast is 30 h old."

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from routeplan._sheet.words import RESCUE, place_name, verdict_words
+from routeplan._sheet.words import RESCUE, place_name, stage_name, time_words, verdict_words
 from routeplan._show.wording import UNKNOWN, Clock, duration, kilometres, metres, plain
 from routeplan.limits import Verdict
 
@@ -102,7 +102,7 @@ def _zone(stage: SheetStage, clock: Clock) -> str:
 def _stage(stage: SheetStage, many: int, clock: Clock, notice_m: float) -> CardStage:
     known = not np.isnat(stage.launch)
     many_legs = len(stage.legs)
-    head = f"{place_name(stage.start)} – {place_name(stage.end)}"
+    head = stage_name(stage)
     return CardStage(
         number=stage.number,
         picture=f"map{stage.number}",
@@ -110,12 +110,12 @@ def _stage(stage: SheetStage, many: int, clock: Clock, notice_m: float) -> CardS
         day=f"{clock.day(stage.launch)} {_zone(stage, clock)}" if known else "",
         length=kilometres(stage.length_m, "km"),
         boxes=(
-            ("launch", clock.time(stage.launch)),
-            ("latest launch", clock.time(stage.last_launch)),
-            ("ashore", clock.time(stage.arrive)),
-            ("last light", clock.time(stage.last_light)),
-            ("call by", clock.time(stage.call_in)),
-            ("alarm", clock.time(stage.alarm)),
+            ("launch", time_words(clock, stage.launch, stage.launch)),
+            ("latest launch", time_words(clock, stage.last_launch, stage.launch)),
+            ("ashore", time_words(clock, stage.arrive, stage.launch)),
+            ("last light", time_words(clock, stage.last_light, stage.launch)),
+            ("call by", time_words(clock, stage.call_in, stage.launch)),
+            ("alarm", time_words(clock, stage.alarm, stage.launch)),
         ),
         verdict=_verdict(stage),
         legs=tuple(_leg(leg, clock, notice_m) for leg in stage.legs[:_MOST_LEGS]),

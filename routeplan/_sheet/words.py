@@ -37,6 +37,7 @@ __all__ = [
     "place_name",
     "sheet_words",
     "stage_name",
+    "time_words",
     "verdict_words",
 ]
 
@@ -185,7 +186,7 @@ def _utc(when: np.datetime64) -> str:
     return UNKNOWN if np.isnat(when) else f"{Clock('UTC').time(when)}Z"
 
 
-def _time(clock: Clock, when: np.datetime64, day: np.datetime64) -> str:
+def time_words(clock: Clock, when: np.datetime64, day: np.datetime64) -> str:
     """A time of day, with the day where that is another one."""
     if np.isnat(when) or np.isnat(day) or clock.day(when) == clock.day(day):
         return clock.time(when)
@@ -201,7 +202,7 @@ def _stage(stage: SheetStage, clock: Clock) -> StageWords:
         "alarm": stage.alarm,
     }
     known = not np.isnat(day)
-    words = {name: _time(clock, when, day) if known else NOT_PLANNED
+    words = {name: time_words(clock, when, day) if known else NOT_PLANNED
              for name, when in times.items()}  # fmt: skip
     words |= {f"{name}_utc": _utc(when) if known else "" for name, when in times.items()}
     return StageWords(
@@ -213,8 +214,10 @@ def _stage(stage: SheetStage, clock: Clock) -> StageWords:
         day=clock.day(day) if known else NOT_PLANNED,
         zone=clock.abbreviation(day) if known else "",
         window=_window(stage, clock),
-        latest_alarm="" if np.isnat(stage.latest_alarm) else _time(clock, stage.latest_alarm, day),
-        last_light="" if np.isnat(stage.last_light) else _time(clock, stage.last_light, day),
+        latest_alarm=""
+        if np.isnat(stage.latest_alarm)
+        else time_words(clock, stage.latest_alarm, day),
+        last_light="" if np.isnat(stage.last_light) else time_words(clock, stage.last_light, day),
         before=_days_ashore(stage),
         verdict=_verdict(stage),
         good=stage.verdict <= Verdict.CLOSE and known,
@@ -225,9 +228,9 @@ def _stage(stage: SheetStage, clock: Clock) -> StageWords:
 def _window(stage: SheetStage, clock: Clock) -> str:
     if np.isnat(stage.first_launch):
         return ""
-    first = _time(clock, stage.first_launch, stage.launch)
-    last = _time(clock, stage.last_launch, stage.launch)
-    arrive = _time(clock, stage.latest_arrival, stage.launch)
+    first = time_words(clock, stage.first_launch, stage.launch)
+    last = time_words(clock, stage.last_launch, stage.launch)
+    arrive = time_words(clock, stage.latest_arrival, stage.launch)
     return f"launch {first} to {last}, ashore by {arrive}"
 
 
