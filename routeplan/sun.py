@@ -1,28 +1,27 @@
 """Daylight: the spells in which the sun's centre stands above -6 degrees (civil twilight).
 
-The sun's position comes from the equations of the NOAA solar calculator, for whole arrays of
-times at once. The rising and setting times are found here as zero crossings of the altitude along
-the time axis instead of one event per calendar day, so that a dusk after midnight, a sun that
-never sets and a sun that never rises need no special case.
+The sun's position comes from astral (NOAA solar calculator equations). The rising and setting
+times are found here as zero crossings of the altitude along the time axis instead of one
+event per calendar day, so that a dusk after midnight, a sun that never sets and a sun that
+never rises need no special case.
 
 References
 ----------
 United States Naval Observatory, "Rise, Set, and Twilight Definitions": civil twilight ends
 when the centre of the sun is geometrically 6 degrees below the horizon; sunrise and sunset
 are at -0.833 degrees (34' of refraction and 16' of semidiameter).
-
-NOAA Global Monitoring Laboratory, Solar Calculation Details,
-gml.noaa.gov/grad/solcalc/calcdetails.html (the equations from memory; the tests hold them against
-the implementation in astral and against published tables).
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import functools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from astral import Observer
+from astral.sun import elevation
 
 from routeplan.errors import InputError
 
@@ -47,8 +46,6 @@ _STEP_S = 600  # a spell of light shorter than this may be missed: dark is the s
 _DAY = np.timedelta64(1, "D")
 _HALF_DAY = np.timedelta64(12, "h")
 _MAX_DAYS = 400
-_DAY_US = 86_400_000_000
-_J2000_US = 946_728_000_000_000  # noon of 2000-01-01, in microseconds of Unix time
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,39 +87,17 @@ def sun_altitude(lon: float, lat: float, when: NDArray[np.datetime64]) -> NDArra
     ndarray
         Altitude. [degrees]
     """
-    _check_place(lon, lat)
-    times = np.asarray(when, dtype="datetime64[us]").astype(np.int64)
-    declination, equation_min = _sun((times - _J2000_US) / (36525.0 * _DAY_US))
-    solar_min = (times % _DAY_US) / 60e6 + equation_min + 4.0 * lon
-    hour_angle = np.radians(solar_min / 4.0 - 180.0)
-    phi = np.radians(lat)
-    sine = np.sin(phi) * np.sin(declination)
-    sine += np.cos(phi) * np.cos(declination) * np.cos(hour_angle)
-    return np.asarray(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))))
-
-
-def _sun(t: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Declination [rad] and equation of time [min], t in Julian centuries from J2000.0.
-
-    Equations of the NOAA solar calculator, after Meeus, Astronomical Algorithms, chapters 25 and
-    28, with the lower accuracy of 0.01 degrees.
-    """
-    mean_longitude = np.radians(280.46646 + t * (36000.76983 + t * 0.0003032))
-    anomaly = np.radians(357.52911 + t * (35999.05029 - 0.0001537 * t))
-    eccentricity = 0.016708634 - t * (0.000042037 + 0.0000001267 * t)
-    centre = np.sin(anomaly) * (1.914602 - t * (0.004817 + 0.000014 * t))
-    centre += np.sin(2.0 * anomaly) * (0.019993 - 0.000101 * t) + np.sin(3.0 * anomaly) * 0.000289
-    node = np.radians(125.04 - 1934.136 * t)
-    apparent = mean_longitude + np.radians(centre - 0.00569 - 0.00478 * np.sin(node))
-    seconds = 21.448 - t * (46.8150 + t * (0.00059 - t * 0.001813))
-    obliquity = np.radians(23.0 + (26.0 + seconds / 60.0) / 60.0 + 0.00256 * np.cos(node))
-    declination = np.arcsin(np.sin(obliquity) * np.sin(apparent))
-    y = np.tan(obliquity / 2.0) ** 2
-    equation = y * np.sin(2.0 * mean_longitude) - 2.0 * eccentricity * np.sin(anomaly)
-    equation += 4.0 * eccentricity * y * np.sin(anomaly) * np.cos(2.0 * mean_longitude)
-    equation -= 0.5 * y * y * np.sin(4.0 * mean_longitude)
-    equation -= 1.25 * eccentricity**2 * np.sin(2.0 * anomaly)
-    return declination, 4.0 * np.degrees(equation)
+    observer = _observer(lon, lat)
+    times = np.asarray(when, dtype="datetime64[us]")
+    out = np.fromiter(
+        (
+            elevation(observer, moment.replace(tzinfo=dt.UTC), with_refraction=False)
+            for moment in times.ravel().tolist()
+        ),
+        dtype=np.float64,
+        count=times.size,
+    )
+    return out.reshape(times.shape)
 
 
 def daylight_spells(
@@ -154,6 +129,13 @@ def daylight_spells(
             f"daylight from {first} to {last}: allowed are two times at most {_MAX_DAYS} days apart"
         )
         raise InputError(msg, field="time", value=(first, last))
+    return _spells(float(lon), float(lat), start, stop, float(altitude_deg))
+
+
+@functools.lru_cache(maxsize=512)  # a plan that changes a limit asks for the same light again
+def _spells(
+    lon: float, lat: float, start: np.datetime64, stop: np.datetime64, altitude_deg: float
+) -> DaylightSpells:
     count = int((stop - start) / np.timedelta64(_STEP_S, "s")) + 1
     grid = start + np.arange(count) * np.timedelta64(_STEP_S, "s")
     if grid[-1] < stop:
@@ -164,6 +146,8 @@ def daylight_spells(
     rising = above[change + 1]
     begin = np.concatenate([grid[:1][above[:1]], moments[rising]])
     end = np.concatenate([moments[~rising], grid[-1:][above[-1:]]])
+    for shared in (begin, end):
+        shared.setflags(write=False)
     return DaylightSpells(start=begin, end=end, first=start, last=stop)
 
 
@@ -209,7 +193,7 @@ def civil_dawn(lon: float, lat: float, date: dt.date | np.datetime64) -> np.date
 
 
 def _solar_noon(lon: float, date: dt.date | np.datetime64) -> np.datetime64:
-    _check_place(lon, 0.0)
+    _observer(lon, 0.0)
     midnight = np.datetime64(date).astype("datetime64[D]").astype("datetime64[ns]")
     # True noon wanders by up to 16 minutes about mean noon (equation of time). Twilight so
     # close to noon or midnight is a sun that grazes the limit, where minutes mean little.
@@ -222,10 +206,11 @@ def _ns(time: np.datetime64) -> np.datetime64:
     return moment
 
 
-def _check_place(lon: float, lat: float) -> None:
+def _observer(lon: float, lat: float) -> Observer:
     if not (np.isfinite(lon) and np.isfinite(lat) and abs(lat) <= 90.0 and abs(lon) <= 360.0):
         msg = f"place lon {lon}, lat {lat}: allowed are -180..180 and -90..90 degrees"
         raise InputError(msg, field="position", value=(lon, lat))
+    return Observer(latitude=float(lat), longitude=float(lon), elevation=0.0)
 
 
 def _crossings(

@@ -258,7 +258,7 @@ def _completed(series: PointSeries, path: Path) -> PointSeries:
 
 def _daylight(stops: Sequence[Stop], time: TimeArray) -> tuple[DaylightSpells, ...]:
     """Civil daylight at every place through the forecast."""
-    from routeplan.sun import civil_daylight
+    from routeplan.sun import civil_daylight  # astral is slow to load
 
     return tuple(
         civil_daylight(stop.place.longitude, stop.place.latitude, time[0], time[-1])
