@@ -144,14 +144,13 @@ def test_the_least_trip_is_the_defaults(here):
 @pytest.mark.usefixtures("_read_here")
 def test_limits_group_and_contact_of_files_of_their_own(here):
     shutil.copy(demo_files().limits, here / "limits.toml")
-    group = demo_group_file().read_text(encoding="utf-8")
     (here / "sub").mkdir()
-    (here / "sub" / "group.toml").write_text(group + '\n[ashore]\ncontact = "Dee"\n')
+    shutil.copy(demo_group_file(), here / "sub" / "group.toml")
     more = '[limits]\nfile = "limits.toml"\n[group]\nfile = "sub/group.toml"\n'
     trip = read_trip(written(here, LEAST + more))
     assert trip.limits.offshore_m == 4_000.0
     assert len(trip.group.people) == 4
-    assert trip.ashore.contact == "Dee"
+    assert trip.ashore.contact == "somebody ashore"
     own = LEAST + more + '[ashore]\ncontact = "Eve"\n'
     assert read_trip(written(here, own)).ashore.contact == "Eve"
 
