@@ -78,7 +78,13 @@ def png_bytes(figure: Figure) -> bytes:
     FigureCanvasAgg(figure)
     out = io.BytesIO()
     with look():
-        figure.savefig(out, format="png", dpi=DOTS_PER_INCH, metadata={"Software": "routeplan"})
+        figure.savefig(
+            out,
+            format="png",
+            dpi=DOTS_PER_INCH,
+            metadata={"Software": "routeplan"},
+            pil_kwargs={"compress_level": 3},  # a tenth larger, in half the time
+        )
     return out.getvalue()
 
 

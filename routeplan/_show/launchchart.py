@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from routeplan.windows import LaunchScan
 
 __all__ = ["launches_figure"]
+
+_Cell = tuple[float, float, float, float, Verdict]  # left, right, middle, height
 
 # Verdict: fill, hatch, hatch colour, letter, letter colour. The fills go from light to dark as
 # the verdict gets worse, so they keep their order in grey; unknown is white and crossed.
@@ -175,14 +178,15 @@ def _draw_stage(
             axes, axis.limits[1], -0.12, f"not judged, as the forecast has no data: {missing}",
             fontsize=8, fontweight="bold", color="#8a1c00", va="bottom", ha="right",
         )  # fmt: skip
-    _draw_outing(axes, axis, scan)
+    cells = _draw_outing(axes, axis, scan)
     row = _row_height(scan)
     top = _BRACKET_IN + _OUTING_IN
     ticks = [(_BRACKET_IN + _OUTING_IN / 2, "whole stage, and what binds")]
     for i, leg in enumerate(stage.legs):
-        _draw_runs(axes, axis, scan.leg_verdict[:, i], top + i * row, row)
+        cells += _draw_runs(axes, axis, scan.leg_verdict[:, i], top + i * row, row)
         label = f"{leg.number}  {leg.start.name} – {leg.end.name}"
         ticks.append((top + (i + 0.5) * row, _shortened(label)))
+    _draw_cells(axes, cells)
     _draw_windows(axes, axis, stage_plan, clock)
     _set_ticks(axes, axis, ticks, row)
 
@@ -223,28 +227,38 @@ def _runs(values: NDArray[Any]) -> list[tuple[int, int]]:
 
 def _draw_runs(
     axes: Axes, axis: LaunchAxis, verdicts: NDArray[np.int8], top: float, height: float
-) -> None:
+) -> list[_Cell]:
+    """Letters of the cells of one leg, and the cells, which are drawn together."""
+    cells = []
     for begin, end in _runs(verdicts):
         verdict = Verdict(int(verdicts[begin]))
         left, right = axis.span(begin, end)
         middle = top + height / 2
-        _cell(axes, left, right, middle, height * _FILLED, verdict)
+        cells.append((left, right, middle, height * _FILLED, verdict))
         if (right - left) / axis.inch > 0.13:
             fill, _, _, letter, ink = _LOOKS[verdict]
             _letter(axes, (left + right) / 2, middle, letter, ink, fill, 7)
+    return cells
 
 
-def _cell(
-    axes: Axes, left: float, right: float, middle: float, height: float, verdict: Verdict
-) -> None:
-    from matplotlib.patches import Rectangle
+def _draw_cells(axes: Axes, cells: Sequence[_Cell]) -> None:
+    """All cells of a stage: a collection for each verdict is drawn sooner than a patch for each."""
+    from matplotlib.collections import PolyCollection
 
-    fill, hatch, ink, _, _ = _LOOKS[verdict]
-    corner = (left, middle - height / 2)
-    axes.add_patch(
-        Rectangle(corner, right - left, height, fc=fill, ec=ink, hatch=hatch, lw=0, zorder=2)
-    )
-    axes.add_patch(Rectangle(corner, right - left, height, fc="none", ec="white", lw=0.8, zorder=3))
+    for verdict, (fill, hatch, ink, _, _) in _LOOKS.items():
+        corners = [
+            [(x0, y - high / 2), (x1, y - high / 2), (x1, y + high / 2), (x0, y + high / 2)]
+            for x0, x1, y, high, seen in cells
+            if seen is verdict
+        ]
+        shape: Any = {"closed": True, "snap": True}
+        axes.add_collection(
+            PolyCollection(corners, fc=fill, ec=ink, hatch=hatch or None, lw=0, zorder=2, **shape),
+            autolim=False,
+        )
+        axes.add_collection(
+            PolyCollection(corners, fc="none", ec="white", lw=0.8, zorder=3, **shape), autolim=False
+        )
 
 
 def _letter(axes: Axes, x: float, y: float, text: str, ink: str, ground: str, size: float) -> None:
@@ -256,14 +270,15 @@ def _letter(axes: Axes, x: float, y: float, text: str, ink: str, ground: str, si
     )  # fmt: skip
 
 
-def _draw_outing(axes: Axes, axis: LaunchAxis, scan: LaunchScan) -> None:
-    """The whole stage: its verdict, and in words or a letter the limit that binds."""
+def _draw_outing(axes: Axes, axis: LaunchAxis, scan: LaunchScan) -> list[_Cell]:
+    """The whole stage: its cells, and in words or a letter the limit that binds."""
+    cells = []
     middle = _BRACKET_IN + _OUTING_IN / 2
     keys = np.array([f"{v}:{b}" for v, b in zip(scan.verdict, scan.binding, strict=True)])
     for begin, end in _runs(keys):
         verdict, binding = Verdict(int(scan.verdict[begin])), str(scan.binding[begin])
         left, right = axis.span(begin, end)
-        _cell(axes, left, right, middle, _OUTING_IN * 0.86, verdict)
+        cells.append((left, right, middle, _OUTING_IN * 0.86, verdict))
         fill, _, _, letter, ink = _LOOKS[verdict]
         words = LIMIT_WORDS.get(binding, binding) if binding else verdict.word
         if verdict is Verdict.UNKNOWN:
@@ -274,6 +289,7 @@ def _draw_outing(axes: Axes, axis: LaunchAxis, scan: LaunchScan) -> None:
         elif room > 0.1:
             short = LIMIT_LETTERS.get(binding, letter) if verdict is Verdict.BEYOND else letter
             _letter(axes, (left + right) / 2, middle, short, ink, fill, 7)
+    return cells
 
 
 def _draw_windows(axes: Axes, axis: LaunchAxis, stage_plan: StagePlan, clock: Clock) -> None:
