@@ -248,5 +248,15 @@ def test_what_is_worn_is_on_nobodys_bag_but_counts():
 
 
 def test_too_many_things_are_refused():
-    with pytest.raises(InputError, match="2,001 things to pack; allowed are 2,000"):
-        packed([thing("x", 1.0)] * 2_001, [bag()])
+    with pytest.raises(InputError, match="2,001 different things to pack; allowed are 2,000"):
+        packed([thing(f"x{i}", 1.0) for i in range(2_001)], [bag()])
+    with pytest.raises(InputError, match="50,001 pieces to pack; allowed are 50,000"):
+        packed([thing("x", 1.0)] * 50_001, [bag()])
+
+
+def test_many_alike_are_packed_at_once():
+    containers = [thing("container", 5.0, 5.0, "", "water", water=4.9)] * 3_000
+    bags = [bag(owner, owner, litres=8_000.0) for owner in "AB"]
+    found = packed(containers, bags, capacity={"A": 1e5, "B": 1e5})
+    assert found.fits is True
+    assert [len(load.items) for load in found.bags] == [1_500, 1_500]

@@ -27,7 +27,7 @@ _NOTHING = 1e-6  # litres or kilograms that count as none
 _UNTIDY_KG = 0.05  # what each step to a less fitting kind of bag counts, as load of the fullest
 _EVEN = 0.005  # the largest share is the least possible within this share of it
 _SECONDS = 10.0
-_MAX_ITEMS = 2_000
+_MAX_THINGS, _MAX_PIECES = 2_000, 50_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,9 +88,13 @@ def pack(
     InputError
         More things than can be packed.
     """
-    if len(items) > _MAX_ITEMS:
-        msg = f"{len(items):,} things to pack; allowed are {_MAX_ITEMS:,}"
-        raise InputError(msg, field="items", value=len(items))
+    for many, most, what in (
+        (len(set(items)), _MAX_THINGS, "different things"),
+        (len(items), _MAX_PIECES, "pieces"),
+    ):
+        if many > most:
+            msg = f"{many:,} {what} to pack; allowed are {most:,}"
+            raise InputError(msg, field="items", value=many)
     problem = _problem(items, tuple(bags), people_kg, capacity_kg)
     housed = {i for i, _ in problem.pairs}
     homeless = tuple(
