@@ -263,13 +263,18 @@ def test_verdicts_differ_in_grey_hatch_and_letter():
 
 def cells(axes, row):
     """Runs of one row (0: the whole stage) as (left, right, fill)."""
-    patches = [p for p in axes.patches if p.get_zorder() == 2]
-    middles = sorted({round(p.get_y() + p.get_height() / 2, 3) for p in patches})
-    found = [
-        (p.get_x(), p.get_x() + p.get_width(), p.get_facecolor()[:3])
-        for p in patches
-        if round(p.get_y() + p.get_height() / 2, 3) == middles[row]
+    drawn = [
+        (
+            *path.vertices[:2, 0],
+            path.vertices[1:3, 1].mean(),
+            tuple(c.get_facecolor()[0][:3]),
+        )
+        for c in axes.collections
+        if c.get_zorder() == 2
+        for path in c.get_paths()
     ]
+    middles = sorted({round(middle, 3) for _, _, middle, _ in drawn})
+    found = [cell[:2] + cell[3:] for cell in drawn if round(cell[2], 3) == middles[row]]
     return sorted(found)
 
 
