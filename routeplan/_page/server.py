@@ -31,6 +31,7 @@ __all__ = ["application", "bind", "run"]
 
 _SWEEP_S = 15.0
 _HERE = Path(__file__).parent
+_HEAR_OUT_S = 2.0
 _LARGEST_HEAD = 16 * 1024
 _WAITING_CONNECTIONS = 256
 
@@ -147,7 +148,9 @@ def run(config: PageConfig, listener: socket.socket) -> None:
 def _protocol(head_s: float) -> type[asyncio.Protocol]:
     """HTTP as uvicorn speaks it, but for connections that never say what they want.
 
-    A request's head must be there in `head_s` seconds, else the connection is closed.
+    A request's head must be there in `head_s` seconds, else the connection is closed; and who
+    goes on sending what was refused is heard out for a moment only, so that a browser that sends
+    before it reads still gets to read why.
     """
 
     class PromptProtocol(H11Protocol):
@@ -166,10 +169,12 @@ def _protocol(head_s: float) -> type[asyncio.Protocol]:
             super().connection_lost(exc)
 
         def _watch(self) -> None:
-            if self.conn.their_state is not h11.IDLE:
+            refused = self.conn.our_state is h11.DONE and self.conn.their_state is h11.SEND_BODY
+            if self.conn.their_state is not h11.IDLE and not refused:
                 self._unwatch()
             elif self._waiting is None:
-                self._waiting = self.loop.call_later(head_s, self.transport.abort)
+                wait_s = _HEAR_OUT_S if refused else head_s
+                self._waiting = self.loop.call_later(wait_s, self.transport.abort)
 
         def _unwatch(self) -> None:
             if self._waiting is not None:

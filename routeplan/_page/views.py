@@ -52,6 +52,7 @@ def start_page(config: PageConfig, token: str, nonce: str, error: str = "") -> s
         error=error,
         keep=duration(config.keep_s),
         sizes={kind: f"{config.most_bytes(kind) / 1e6:g} MB" for kind in FILES},
+        most={kind: config.most_bytes(kind) for kind in FILES},
         providers=_PROVIDERS,
     )
 

@@ -21,7 +21,7 @@ from routeplan._page.deliver import deliver, render, write_answer
 from routeplan._page.form import LIMIT_ROWS, Settings
 from routeplan._page.quantity import craft_of, limits_of, quantity
 from routeplan._show.wording import plain
-from routeplan.errors import InputError
+from routeplan.errors import GPXError, InputError
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -66,10 +66,12 @@ class Work:
         if job["do"] == "file":
             plan, _ = self._answer(job, progress)
             return {"bytes": deliver(plan, job, self._folder / job["out"])}
-        choice = _choices(job)
-        if choice:
-            return {"choose": choice}
-        plan, settings = self._answer(job, progress)
+        try:
+            plan, settings = self._answer(job, progress)
+        except GPXError as error:
+            if error.field != "select":
+                raise
+            return {"choose": _choices()}
         progress("writing it down", None)
         facts = write_answer(plan, job, self._folder / job["out"])
         return {
@@ -190,14 +192,11 @@ def _is_none(text: str) -> bool:
     return text.strip().lower() == "none"
 
 
-def _choices(job: dict[str, Any]) -> list[str]:
-    """Names of the routes of a file that holds several, unless one was chosen."""
+def _choices() -> list[str]:
+    """Names of the routes of the trip's file."""
     from routeplan.gpx import list_routes
 
-    if job["source"] == "demo" or job["settings"]["select"] is not None:
-        return []
-    names = list_routes(FILES["route"].stored)
-    return [plain(name, 100) for name in names[:_MOST_LISTED]] if len(names) > 1 else []
+    return [plain(name, 100) for name in list_routes(FILES["route"].stored)[:_MOST_LISTED]]
 
 
 def _route(job: dict[str, Any], select: int | None) -> Route:

@@ -201,7 +201,18 @@
   // ---- the first page: say that a form is on its way
 
   function readyToSend(form) {
-    form.addEventListener("submit", () => {
+    form.addEventListener("submit", (event) => {
+      const large = [...form.querySelectorAll("input[type=file]")].find(
+        (field) => field.files.length && field.files[0].size > Number(field.dataset.most)
+      );
+      if (large) {
+        event.preventDefault();
+        const most = Number(large.dataset.most) / 1e6;
+        byId("error").textContent = `${large.labels[0].textContent}: the file is too large; allowed are ${most} MB.`;
+        byId("error").hidden = false;
+        large.focus();
+        return;
+      }
       const button = form.querySelector("button");
       setTimeout(() => {
         button.disabled = true;
