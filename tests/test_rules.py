@@ -593,6 +593,22 @@ def test_both_sides_of_a_default_rule(name, inside, outside):
     assert applied(name, outside) == ()
 
 
+def holds(condition, values):
+    """Whether a condition holds by its own, with the facts it needs all known."""
+    if not set(condition.facts) <= set(values):
+        return None
+    return condition.program().execute({name: values[name] for name in condition.facts})
+
+
+def test_every_condition_of_the_default_rules_is_crossed_by_a_pair():
+    for rule in default_rules().rules:
+        if rule.name in BOTH_SIDES:
+            assert any(
+                holds(rule.when, inside) is True and holds(rule.when, outside) is False
+                for inside, outside in BOTH_SIDES[rule.name]
+            ), (rule.name, rule.when.text)
+
+
 LEFT_TO_ANOTHER = {"leash", "paddling clothes", "wetsuit"}
 
 

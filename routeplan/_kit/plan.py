@@ -98,13 +98,8 @@ def plan_kit(
     facts = contexts(route, exposures, stages, group, craft.still_water_speed_ms)
     nights = nights_of(stages)
     asked = apply_rules(every, facts, len(group.people), [p.craft_type for p in group.people])
-    needs = provisions_for(
-        group,
-        _outings(stages, exposures, nights, craft.still_water_speed_ms),
-        nights,
-        _refills(route),
-        posture=craft.posture,
-    )
+    outings = _outings(stages, exposures, nights, craft.still_water_speed_ms)
+    needs = provisions_for(group, outings, nights, _refills(route), posture=craft.posture)
     spares = choose_spares(group, _supplies(needs))
     lines = tuple(_with_spares(asked, spares))
     kit = _filled(tuple(_things(lines, every, group, spares)), every, needs)
