@@ -121,6 +121,23 @@ def other_fields():
     ]
 
 
+@pytest.mark.parametrize(
+    ("short", "units", "value", "name", "si"),
+    [
+        # 1 mile = 1609.344 m, 1 inch = 2.54 cm, exactly: NIST Handbook 44, appendix C, section 4
+        ("vis", "miles", 5.0, "visibility_in_air", 8046.72),
+        ("gust", "mph", 10.0, "wind_speed_of_gust", 4.4704),
+        ("swh", "inches", 20.0, "sea_surface_wave_significant_height", 0.508),
+        ("t2m", "degF", 50.0, "air_temperature", 283.15),
+    ],
+)
+def test_units_of_the_foot_and_pound(tmp_path, short, units, value, name, si):
+    u, v = winds(TIME, LAT, LON)
+    fields = {**wind_fields(u, v), short: (np.full(u.shape, value), {"units": units})}
+    ds = open_forecast(write_netcdf(tmp_path / "f.nc", fields, TIME, LAT, LON))
+    assert ds[name].to_numpy() == pytest.approx(np.full(ds[name].shape, si), rel=1e-12)
+
+
 def test_every_quantity_by_its_short_name_and_units(tmp_path):
     u, v = winds(TIME, LAT, LON)
     fields = wind_fields(u, v)

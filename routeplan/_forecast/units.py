@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import re
 
-from routeplan.units import FOOT_M, HOUR_S, KNOT_MS, NAUTICAL_MILE_M, ZERO_CELSIUS_K
+from routeplan.units import (
+    FOOT_M,
+    HOUR_S,
+    INCH_M,
+    KNOT_MS,
+    MILE_M,
+    NAUTICAL_MILE_M,
+    ZERO_CELSIUS_K,
+)
 
 __all__ = ["SI_UNITS", "allowed_spellings", "si_factor", "time_factor"]
 
@@ -22,7 +30,6 @@ SI_UNITS = {
     "fraction": "1",
 }
 
-_MILE_M = 1609.344  # exact, international mile (1959 agreement)
 _DEGREE_PER_RADIAN = 57.29577951308232
 
 # dimension -> spelling (after _tidy) -> (factor, offset): si = factor * value + offset.
@@ -36,7 +43,7 @@ _SPELLINGS: dict[str, dict[str, tuple[float, float]]] = {
         **dict.fromkeys(("kt", "kts", "kn", "knot", "knots", "kt_international"), (KNOT_MS, 0.0)),
         **dict.fromkeys(("nautical_mile/hour", "nmi/h"), (KNOT_MS, 0.0)),
         **dict.fromkeys(("km/h", "km h-1", "km hr-1", "km/hr", "kph"), (1000.0 / HOUR_S, 0.0)),
-        **dict.fromkeys(("mph", "mi/h", "mile/hour", "miles/hour"), (_MILE_M / HOUR_S, 0.0)),
+        **dict.fromkeys(("mph", "mi/h", "mile/hour", "miles/hour"), (MILE_M / HOUR_S, 0.0)),
         **dict.fromkeys(("cm s-1", "cm/s"), (0.01, 0.0)),
         **dict.fromkeys(("ft s-1", "ft/s"), (FOOT_M, 0.0)),
     },
@@ -46,6 +53,8 @@ _SPELLINGS: dict[str, dict[str, tuple[float, float]]] = {
         **dict.fromkeys(("mm", "millimeter", "millimetre"), (0.001, 0.0)),
         **dict.fromkeys(("km", "kilometer", "kilometre", "kilometers", "kilometres"), (1e3, 0.0)),
         **dict.fromkeys(("ft", "foot", "feet"), (FOOT_M, 0.0)),
+        **dict.fromkeys(("inch", "inches"), (INCH_M, 0.0)),
+        **dict.fromkeys(("mi", "mile", "miles", "statute_mile"), (MILE_M, 0.0)),
         **dict.fromkeys(("nmi", "nautical_mile", "nautical_miles"), (NAUTICAL_MILE_M, 0.0)),
     },
     "temperature": {
@@ -91,6 +100,7 @@ _SPELLINGS: dict[str, dict[str, tuple[float, float]]] = {
         **dict.fromkeys(("kg m-2", "kg/m2", "mm", "millimeter", "millimetre"), (1.0, 0.0)),
         **dict.fromkeys(("m", "meter", "metre", "m of water equivalent"), (1000.0, 0.0)),
         **dict.fromkeys(("cm",), (10.0, 0.0)),
+        **dict.fromkeys(("inch", "inches"), (1000.0 * INCH_M, 0.0)),
     },
     "energy": {
         **dict.fromkeys(("j kg-1", "j/kg", "m2 s-2", "m2/s2"), (1.0, 0.0)),
