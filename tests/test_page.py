@@ -264,6 +264,22 @@ def test_a_route_alone_gives_its_legs(browser):
     assert browser.get(f"{trip}/file/sheet.pdf").status_code == 422
 
 
+def test_who_is_told_ashore_stands_on_the_sheet(browser, hop):
+    said = [
+        ("ashore_contact", "Åsa  Öberg"),
+        ("ashore_contact_phone", "+46 70 000 00 00"),
+        ("ashore_alarm", "90 min"),
+    ]
+    assert browser.change(hop, said)["error"] == ""
+    sheet = browser.get(f"{hop}/file/sheet.txt").text
+    assert "Åsa Öberg" in sheet
+    assert "+46 70 000 00 00" in sheet
+    assert Elements(browser.get(hop).text).by_id("ashore_alarm")["value"] == "90 min"
+    bad = browser.change(hop, [("ashore_mmsi", "12")])
+    assert "allowed are nine figures" in bad["error"]
+    assert browser.change(hop, [("ashore_mmsi", "")])["error"] == ""
+
+
 def test_a_nameless_route_is_called_as_its_file(browser):
     content = gpx().replace(b"<name>Short hop</name>", b"")
     trip = browser.open_route(content, "round the point.gpx")

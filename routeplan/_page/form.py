@@ -12,7 +12,15 @@ from typing import Any
 
 from routeplan.errors import InputError
 
-__all__ = ["CRAFT_NAMES", "LIMIT_ROWS", "UNIT_CHOICES", "LimitRow", "Settings", "split_quantity"]
+__all__ = [
+    "ASHORE_ROWS",
+    "CRAFT_NAMES",
+    "LIMIT_ROWS",
+    "UNIT_CHOICES",
+    "LimitRow",
+    "Settings",
+    "split_quantity",
+]
 
 _LONGEST = 60
 CRAFT_NAMES = ("touring board", "inflatable board", "sea kayak", "open canoe")
@@ -71,7 +79,21 @@ LIMIT_ROWS = (
     LimitRow("delay", "Still good when launching later by", "time", "30 min", needed=True),
     LimitRow("slower", "Still good when slower by", "share", "15 %", needed=True),
 )  # fmt: skip
-_BY_NAME = {row.name: row for row in LIMIT_ROWS}
+ASHORE_ROWS = (
+    ("contact", "Who keeps the sheet"),
+    ("contact_phone", "That person's phone"),
+    ("emergency_service", "Whom to call in an emergency"),
+    ("emergency_phone", "Emergency number"),
+    ("call_in", "You call after arriving, within"),
+    ("alarm", "Without a call, alarm after another"),
+    ("vehicle", "Vehicle"),
+    ("vehicle_at", "Where it stands"),
+    ("call_sign", "Call sign"),
+    ("mmsi", "MMSI"),
+    ("beacon", "Beacon"),
+    ("note", "Anything else"),
+)
+"""What the sheet for the contact ashore is told: name of the field, and its label."""
 _QUANTITY = re.compile(r"\s*([+-]?[0-9.,eE+-]*)\s*(.*?)\s*", re.DOTALL)
 _LAUNCH = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(:[0-9]{2})?Z")
 
@@ -86,8 +108,8 @@ def split_quantity(text: str) -> tuple[str, str]:
 class Settings:
     """What of a trip can be changed after its files are there.
 
-    `limits` is None until a worker has read them from the file, if any. `explicit` are those
-    that the user set; `picked` the launches picked by number of the stage, ISO 8601 with Z.
+    `limits` and `ashore` are None until a worker has read them from a file, if any. `explicit`
+    are those that the user set; `picked` the launches picked by number of the stage, ISO 8601 with Z.
     """
 
     limits: Mapping[str, str] | None = None
@@ -97,6 +119,7 @@ class Settings:
     step: str = "30 min"
     select: int | None = None
     picked: Mapping[int, str] = field(default_factory=dict)
+    ashore: Mapping[str, str] | None = None
 
     def order(self) -> dict[str, Any]:
         """The same as plain values, for a worker."""
@@ -107,6 +130,7 @@ class Settings:
             "speed": self.speed,
             "step": self.step,
             "select": self.select,
+            "ashore": None if self.ashore is None else dict(self.ashore),
             "picked": {str(number): when for number, when in self.picked.items()},
         }
 
@@ -126,6 +150,7 @@ class Settings:
             step=_joined(fields, "step", self.step) or "30 min",
             select=_select(fields.get("select"), self.select),
             picked=_picked(fields, self.picked),
+            ashore=_ashore(fields, self.ashore),
         )
 
 
@@ -183,6 +208,18 @@ def _picked(fields: Mapping[str, str], before: Mapping[int, str]) -> dict[int, s
         if text:
             picked[int(number)] = text
     return picked
+
+
+def _ashore(
+    fields: Mapping[str, str], before: Mapping[str, str] | None
+) -> Mapping[str, str] | None:
+    """Texts of the fields `ashore_contact` and so on; a worker looks at what they say."""
+    if before is None:
+        return None
+    return {
+        name: " ".join(fields.get(f"ashore_{name}", before.get(name, "")).split())
+        for name, _ in ASHORE_ROWS
+    }
 
 
 def _short(text: str) -> str:

@@ -246,8 +246,9 @@ class Desk:
             room.set("choose")
         else:
             done = dict(message["done"])
-            limits, explicit = done.pop("limits"), frozenset(done.pop("explicit"))
-            room.settings = replace(room.settings, limits=limits, explicit=explicit)
+            read = {name: done.pop(name) for name in ("limits", "ashore", "explicit")}
+            read["explicit"] = frozenset(read["explicit"])
+            room.settings = replace(room.settings, **read)
             room.answered, room.facts = room.settings, done
             before, room.answer = room.answer, number
             room.set("ready")

@@ -11,7 +11,14 @@ from typing import Any
 import jinja2
 
 from routeplan._page.config import FILES, PageConfig
-from routeplan._page.form import CRAFT_NAMES, LIMIT_ROWS, UNIT_CHOICES, Settings, split_quantity
+from routeplan._page.form import (
+    ASHORE_ROWS,
+    CRAFT_NAMES,
+    LIMIT_ROWS,
+    UNIT_CHOICES,
+    Settings,
+    split_quantity,
+)
 from routeplan._page.outputs import OUTPUTS
 from routeplan._page.store import Room
 from routeplan._show.wording import duration, plain
@@ -98,6 +105,7 @@ def read_text(path: Path) -> str:
 def _controls(room: Room) -> dict[str, Any]:
     return {
         "rows": [_row(row, room.settings) for row in LIMIT_ROWS],
+        "ashore": ASHORE_ROWS,
         "crafts": CRAFT_NAMES,
         "speed": _field(room.settings.speed, "speed", "kn"),
         "step": _field(room.settings.step, "time", "min"),

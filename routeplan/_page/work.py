@@ -19,14 +19,14 @@ import numpy as np
 from routeplan._page.config import FILES
 from routeplan._page.deliver import deliver, render, write_answer
 from routeplan._page.form import LIMIT_ROWS, Settings
-from routeplan._page.quantity import craft_of, limits_of, quantity
+from routeplan._page.quantity import ashore_of, ashore_texts, craft_of, limits_of, quantity
 from routeplan._show.wording import plain
 from routeplan.errors import GPXError, InputError
 
 if TYPE_CHECKING:
     import xarray as xr
 
-    from routeplan.plan import Plan, Trip
+    from routeplan.plan import Ashore, Plan, Trip
     from routeplan.route import Route
 
 __all__ = ["Work"]
@@ -77,6 +77,7 @@ class Work:
         return {
             "limits": settings.limits,
             "explicit": sorted(settings.explicit),
+            "ashore": settings.ashore,
             **facts,
         }
 
@@ -105,6 +106,7 @@ class Work:
                 for number, when in settings.picked.items()
             },
         }
+        own["ashore"] = ashore_of(settings, _ashore_file(job))
         if job["source"] == "demo":
             return replace(_demo(), **own)
         progress("reading the route", None)
@@ -137,7 +139,6 @@ def _silent(*_: object) -> None:
 def _demo() -> Trip:
     """The built-in trip, read once and shared by all who look at it."""
     from routeplan._demo.files import demo_files, demo_group_file
-    from routeplan._plan.ashoretable import read_ashore
     from routeplan.coastline import Coastline
     from routeplan.forecast import open_forecast
     from routeplan.gpx import read_gpx
@@ -154,7 +155,6 @@ def _demo() -> Trip:
         title=f"Demo: {route.name}",
         invented=True,
         group=read_group(demo_group_file()),
-        ashore=read_ashore(demo_group_file()),
     )
 
 
@@ -166,9 +166,21 @@ def _settings(job: dict[str, Any]) -> Settings:
     settings = Settings(**given)
     if settings.limits is not None:
         return settings
+    settings = replace(settings, ashore=ashore_texts(_ashore_file(job)))
     table = _limit_texts(job)
     limits = {row.name: table.get(row.name, row.default) for row in LIMIT_ROWS}
     return replace(settings, limits=limits, explicit=frozenset(table))
+
+
+def _ashore_file(job: dict[str, Any]) -> Ashore | None:
+    """What the file of the group says of who is told ashore."""
+    from routeplan._plan.ashoretable import read_ashore
+
+    if job["source"] == "demo":
+        from routeplan._demo.files import demo_group_file
+
+        return read_ashore(demo_group_file())
+    return read_ashore(Path(FILES["group"].stored)) if "group" in job["names"] else None
 
 
 def _limit_texts(job: dict[str, Any]) -> dict[str, str]:
@@ -259,7 +271,6 @@ def _fetched(
 
 
 def _kit(job: dict[str, Any]) -> dict[str, Any]:
-    from routeplan._plan.ashoretable import read_ashore
     from routeplan.rules import read_group, read_rules
 
     names = job["names"]
@@ -269,5 +280,4 @@ def _kit(job: dict[str, Any]) -> dict[str, Any]:
             raise InputError(msg, field="rules")
         return {}
     rules = read_rules(Path(FILES["rules"].stored)) if "rules" in names else None
-    group = Path(FILES["group"].stored)
-    return {"group": read_group(group), "kit_rules": rules, "ashore": read_ashore(group)}
+    return {"group": read_group(Path(FILES["group"].stored)), "kit_rules": rules}
