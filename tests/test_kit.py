@@ -458,12 +458,13 @@ def test_the_demo_has_what_nobody_would_leave_without():
     assert not any("kayak" in item or "spraydeck" in item for item in lines)
 
 
-def test_beacon_and_radio_of_the_demo_are_with_two_people():
+def test_ways_to_call_of_the_demo_are_with_different_people():
     kit = demo_kit()
     who = {line.item: set(own) for line, own in zip(kit.lines, kit.owners, strict=True)}
     assert who["beacon"]
     assert who["VHF radio"]
     assert not who["beacon"] & who["VHF radio"]
+    assert not who["red hand flares, or a light for SOS"] & (who["beacon"] | who["VHF radio"])
 
 
 def test_the_demo_says_where_and_when_flotation_is_worn():

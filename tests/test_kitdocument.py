@@ -14,7 +14,7 @@ from test_kit import demo_kit
 
 from routeplan._demo.files import demo_files, demo_group_file
 from routeplan._show.kitdocument import kit_documents
-from routeplan._show.kittable import render_kit
+from routeplan._show.kittable import render_kit, who_words
 from routeplan._show.page import Page
 from routeplan._show.wording import Clock
 from routeplan.cli import run
@@ -173,6 +173,15 @@ def test_the_terminal_sums_what_each_carries():
         r"All: bags [\d.]+ \+ drinking water [\d.]+ \+ worn [\d.]+ = ([\d.]+) kg", text
     )
     assert close([total], float(every[1]))
+
+
+@pytest.mark.parametrize(
+    ("who", "people", "words"),
+    [(("A", "B"), 2, "each"), (("A", "B") * 4, 2, "4 each"), (("C", "A", "C"), 3, "A, 2 C"),
+     (("A", "A", "B"), 2, "2 A, B"), (("A", "A"), 1, ""), ((), 3, "")],
+)  # fmt: skip
+def test_who_has_things_is_told_shortly(who, people, words):
+    assert who_words(who, people) == words
 
 
 def test_an_empty_bag_is_told_to_be_empty():

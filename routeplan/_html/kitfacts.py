@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, Any
 
+from routeplan._show.kittable import who_words
 from routeplan._show.wording import UNKNOWN, Clock, number
 from routeplan.limits import Verdict
 
@@ -53,7 +54,7 @@ def _lines(kit: KitPlan, action: str, clock: Clock) -> list[dict[str, Any]]:
         {
             "item": line.item.rstrip("."),
             "quantity": line.quantity if action in ("wear", "carry") else None,
-            "who": _who(line, who, everybody),
+            "who": who_words(who, everybody),
             "set": line.set,
             "where": "" if line.where == "whole trip" else line.where,
             "when": _when(line, clock),
@@ -63,12 +64,6 @@ def _lines(kit: KitPlan, action: str, clock: Clock) -> list[dict[str, Any]]:
         for line, who in zip(kit.lines, kit.owners, strict=True)
         if line.action == action
     ]
-
-
-def _who(line: KitLine, who: tuple[str, ...], everybody: int) -> str:
-    if line.action not in ("wear", "carry"):
-        return ""
-    return "each" if len(set(who)) == everybody == line.quantity else ", ".join(who)
 
 
 def _when(line: KitLine, clock: Clock) -> str:

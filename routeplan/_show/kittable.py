@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from routeplan._kit.plan import KitPlan
     from routeplan._show.page import Page
 
-__all__ = ["render_kit"]
+__all__ = ["craft_words", "render_kit", "who_words"]
 
 _HEADINGS = {"wear": "Wear", "carry": "Carry", "do": "Do", "avoid": "Avoid"}
 _MANY = 3  # hours told one by one
@@ -67,16 +67,20 @@ def _thing(line: KitLine, who: tuple[str, ...], kit: KitPlan) -> str:
     words = line.item.rstrip(".")
     if line.action not in ("wear", "carry"):
         return words
+    shown = who_words(who, len(kit.group.people))
+    return f"{line.quantity} {words}" + (f" ({shown})" if shown else "")
+
+
+def who_words(who: Sequence[str], people: int) -> str:
+    """Who has things, one name a piece: "each", "4 each", "A, 3 C"; empty for one person."""
     many = Counter(who)
     alike = set(many.values())
-    if len(kit.group.people) == 1:
-        shown = ""
-    elif len(many) == len(kit.group.people) and len(alike) == 1:
+    if people == 1:
+        return ""
+    if len(many) == people and len(alike) == 1:
         each = alike.pop()
-        shown = "each" if each == 1 else f"{each} each"
-    else:
-        shown = ", ".join(f"{n} {name}" if n > 1 else name for name, n in sorted(many.items()))
-    return f"{line.quantity} {words}" + (f" ({shown})" if shown else "")
+        return "each" if each == 1 else f"{each} each"
+    return ", ".join(f"{n} {name}" if n > 1 else name for name, n in sorted(many.items()))
 
 
 def _where(line: KitLine, clock: Clock) -> str:
@@ -116,7 +120,7 @@ def _bags(page: Page, kit: KitPlan, packing: Packing) -> None:
     for unknown in packing.unknown:
         page.item("?", unknown)
     for craft in packing.crafts:
-        page.line(_sum_words(craft), indent=2)
+        page.line(craft_words(craft), indent=2)
         if craft.worn:
             worn = f"worn or in hand, {craft.worn_kg:.2f} kg: {_listed(craft.worn)}"
             page.item("[ ]", worn, indent=4)
@@ -138,7 +142,8 @@ def _bags(page: Page, kit: KitPlan, packing: Packing) -> None:
         )
 
 
-def _sum_words(craft: CraftLoad) -> str:
+def craft_words(craft: CraftLoad) -> str:
+    """What one person carries: bags + drinking water + worn = total."""
     parts = (
         f"{craft.owner}: bags {craft.bags_kg:.2f} + drinking water {craft.water_kg:.2f} + worn "
         f"{craft.worn_kg:.2f} = {craft.carried_kg:.2f} kg"
