@@ -173,6 +173,21 @@ def test_legs_writes_layers_without_a_forecast(capfd, here):
     assert "l.shp" in refused(capfd, "legs", "good.gpx", "--gis", "l.shp")
 
 
+def test_layers_beside_the_document_or_of_its_name(capfd, here):
+    grid(hours=6).to_netcdf(here / "wind.nc")
+    windows = ["windows", "good.gpx", "--forecast", "wind.nc", "--step", "6 h"]
+    for name in ("trip/plan.json", "trip/../trip/plan.json"):
+        line = refused(capfd, *windows, "--out", "trip", "--gis", name)
+        assert "is one of the files of --out" in line
+    assert cli.run([*windows, "--out", "trip", "--gis", "plan.json"]) == 0
+    capfd.readouterr()
+    assert json.loads((here / "plan.json").read_text())["type"] == "FeatureCollection"
+    assert json.loads((here / "trip" / "plan.json").read_text())["files"][-1] == "plan.json"
+    assert cli.run([*windows, "--gis", "layers.gpkg"]) == 0
+    assert "layers.gpkg" in capfd.readouterr().out
+    assert (here / "layers.gpkg").stat().st_size > 50_000
+
+
 def test_nothing_is_left_when_one_file_cannot_be_made(capfd, here, monkeypatch):
     """All or nothing: a fault in the last file leaves no directory behind."""
     grid().to_netcdf(here / "wind.nc")

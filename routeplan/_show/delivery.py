@@ -15,6 +15,7 @@ from routeplan._show.console import emit_document, emit_text
 from routeplan._show.outputs import check_outputs, write_outputs
 from routeplan._show.sidebyside import side_by_side
 from routeplan._show.wording import fit, plain
+from routeplan.errors import InputError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -47,6 +48,11 @@ class Targets:
         own = [self.directory / name for name in names] if self.directory is not None else []
         return (*own, *([] if self.gis is None else [self.gis]))
 
+    @property
+    def document(self) -> Path | None:
+        """The document, which lists all files and is written when they are made."""
+        return None if self.directory is None else self.directory / _DOCUMENT
+
 
 def check_targets(directory: Path | None, gis: Path | None, overwrite: bool) -> Targets:
     """Refuse what cannot or must not be written, before any work is done.
@@ -60,6 +66,10 @@ def check_targets(directory: Path | None, gis: Path | None, overwrite: bool) -> 
         from routeplan._gis.names import check_gis  # no more than the name is looked at
 
         check_gis(gis)
+        own = Targets(directory).paths
+        if gis.absolute().resolve() in [path.absolute().resolve() for path in own]:
+            msg = f"{plain(gis)}: is one of the files of --out; choose another name for --gis"
+            raise InputError(msg, field="--gis", path=gis)
     check_outputs(targets.paths, overwrite=overwrite, directory=directory)
     return targets
 
@@ -68,17 +78,16 @@ def deliver(plan: Plan, targets: Targets, *, json: bool) -> None:
     """Write the files, if any, and then say the answer."""
     from routeplan.report import document_text, plan_document, render_plan
 
-    paths = targets.paths
-    longest_first = sorted((p for p in paths if p.name != _DOCUMENT), key=_order)
+    paths, last = targets.paths, targets.document
+    longest_first = sorted((p for p in paths if p != last), key=_order)
     document, made = side_by_side(
         [partial(_content, plan, path, targets) for path in longest_first],
         lambda: plan_document(plan, paths) if paths or json else {},
     )
     if paths:
         content = dict(zip(longest_first, made, strict=True))
-        if targets.directory is not None:
-            written = document_text(document).encode(errors="replace")
-            content[targets.directory / _DOCUMENT] = written
+        if last is not None:
+            content[last] = document_text(document).encode(errors="replace")
         write_outputs(content, overwrite=targets.overwrite, directory=targets.directory)
     if json:
         emit_document(document)
