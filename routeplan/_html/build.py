@@ -92,6 +92,7 @@ def build_report(
         controls=Markup(controls),
         data=Markup(data),
         title=_title(plan),
+        launches=any(stage.scan is not None for stage in plan.stages),
         assets=Assets.of(assets, nonce, data),
         styles=STYLES,
         scripts=SCRIPTS,

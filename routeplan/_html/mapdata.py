@@ -26,7 +26,10 @@ if TYPE_CHECKING:
 __all__ = ["map_document"]
 
 _ROOM = 1.0  # half a width of what can be panned to, of the longer side of the map
-_VERTICES = 60_000  # of a coast; one with more is thinned to what a screen can show
+_VERTICES = 24_000  # of a coast; one with more is thinned to what a screen can show
+_LEAST = 3  # points of a ring or line; an islet that has fewer is not drawn
+
+Rings = list[list[list[int]]]
 
 
 def map_document(plan: Plan, clock: Clock) -> dict[str, Any]:
@@ -83,32 +86,56 @@ def _spot(frame: Frame, lon: float, lat: float) -> list[int] | None:
 def _coast(plan: Plan, frame: Frame) -> dict[str, Any]:
     """Rings of land, the first of each the outer one; or shorelines that enclose nothing.
 
-    A ring is flat, x and y in turn: the first point, then steps from each to the next.
+    `step_m` is how far they may be off the coastline, 0 as it is. A ring is flat, x and y in
+    turn: the first point, then steps from each to the next.
     """
     box = land_box(frame)
     if not plan.coast.knows_land:
         lines = [np.asarray(chain) for chain in plan.coast.shoreline(*box)]
-        return {"land": [], "shore": _thinned(frame, [[line] for line in lines])}
+        shore, step_m = _thinned(frame, [[line] for line in lines])
+        return {"land": [], "shore": shore, "step_m": round(step_m, 1)}
     rings = [
         [np.asarray(ring.coords) for ring in (land.exterior, *land.interiors)]
         for land in plan.coast.land_polygons(*box)
     ]
-    return {"land": _thinned(frame, rings), "shore": []}
+    thinned, step_m = _thinned(frame, rings)
+    return {"land": thinned, "shore": [], "step_m": round(step_m, 1)}
 
 
-def _thinned(frame: Frame, lands: list[list[NDArray[np.float64]]]) -> list[list[list[int]]]:
-    count = sum(len(ring) for rings in lands for ring in rings)
-    step_m = 1.0 if count <= _VERTICES else (frame.box[2] - frame.box[0]) / 4_000.0
-    out = [[_steps(frame, ring, step_m) for ring in rings] for rings in lands]
-    return [kept for rings in out if (kept := [ring for ring in rings if len(ring) >= 6])]
+def _thinned(frame: Frame, lands: list[list[NDArray[np.float64]]]) -> tuple[Rings, float]:
+    """Rings in whole metres; simplified, and without what is smaller, where they are too many."""
+    import shapely
+
+    of = np.repeat(np.arange(len(lands)), [len(rings) for rings in lands])
+    drawn = [
+        np.column_stack([frame.x(r[:, 0]), frame.y(r[:, 1])]) for rings in lands for r in rings
+    ]
+    lines, step_m = _lines(drawn), 0.0
+    while shapely.get_num_coordinates(lines).sum() > _VERTICES:
+        step_m = 2.0 * step_m or (frame.box[2] - frame.box[0]) / 8_000.0
+        west, south, east, north = shapely.bounds(lines).T
+        kept = np.maximum(east - west, north - south) >= 2.0 * step_m
+        lines, of = shapely.simplify(lines[kept], step_m, preserve_topology=False), of[kept]
+    out: dict[int, list[list[int]]] = {}
+    for k, line in zip(of.tolist(), lines, strict=True):
+        points = shapely.get_coordinates(line)
+        if len(points) >= _LEAST:
+            out.setdefault(k, []).append(_steps(points))
+    return list(out.values()), step_m
 
 
-def _steps(frame: Frame, ring: NDArray[np.float64], step_m: float) -> list[int]:
-    points = np.column_stack([frame.x(ring[:, 0]), frame.y(ring[:, 1])])
-    whole = (np.round(points / step_m) * step_m).round().astype(np.int64)
-    moved = np.any(np.diff(whole, axis=0) != 0, axis=1)
-    kept = whole[np.concatenate([[True], moved])]
-    return np.concatenate([kept[:1], np.diff(kept, axis=0)]).ravel().tolist()
+def _lines(rings: list[NDArray[np.float64]]) -> NDArray[Any]:
+    import shapely
+
+    return np.asarray([shapely.linestrings(ring) for ring in rings], dtype=object)
+
+
+def _steps(points: NDArray[np.float64]) -> list[int]:
+    """The first point, then steps from each to the next; points that fall together are one."""
+    whole = np.round(points).astype(np.int64)
+    steps = np.diff(whole, axis=0)
+    kept = steps[np.any(steps != 0, axis=1)]
+    return [int(v) for v in np.concatenate([whole[:1], kept]).ravel()]
 
 
 def _graticule(frame: Frame) -> dict[str, Any]:

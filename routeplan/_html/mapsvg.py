@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -30,13 +31,15 @@ def map_facts(plan: Plan, drawn: dict[str, Any]) -> dict[str, Any]:
         return Markup("M" + points)
 
     empty = Markup()
-    land = empty.join(path(*_absolute(ring)) + "Z" for rings in drawn["land"] for ring in rings)
-    shore = empty.join(path(*_absolute(ring)) for rings in drawn["shore"] for ring in rings)
+    box = drawn["box"]
+    land = empty.join(path(x, y) + "Z" for x, y in _within(drawn["land"], box))
+    shore = empty.join(path(x, y) for x, y in _within(drawn["shore"], box))
     length_m = _round_length((right - left) / 4)
     return {
         "height": round((top - bottom) * scale, 1),
         "land": land,
         "shore": shore,
+        "step_m": drawn["step_m"],
         "knows_land": plan.coast.knows_land,
         "legs": [
             {
@@ -55,6 +58,16 @@ def map_facts(plan: Plan, drawn: dict[str, Any]) -> dict[str, Any]:
         "bar": round(length_m * scale, 1),
         "bar_km": f"{length_m / 1000:g}",
     }
+
+
+def _within(lands: list[list[list[int]]], box: list[int]) -> Iterator[tuple[list[int], list[int]]]:
+    """Rings that may show in the box."""
+    left, bottom, right, top = box
+    for rings in lands:
+        for ring in rings:
+            xs, ys = _absolute(ring)
+            if min(xs) <= right and max(xs) >= left and min(ys) <= top and max(ys) >= bottom:
+                yield xs, ys
 
 
 def _absolute(ring: list[int]) -> tuple[list[int], list[int]]:

@@ -126,8 +126,8 @@
     byVerdict.visible = false;
     const hit = figure.multi_line({ field: "xs" }, { field: "ys" }, { source: whole, line_color: INK, line_width: 18, line_alpha: 0 });
     const badges = source({ x: legs.map(middle("x")), y: legs.map(middle("y")), text: legs.map((leg) => String(leg.number)), fill: legs.map(() => "#fff"), ink: legs.map(() => INK) });
-    figure.scatter({ field: "x" }, { field: "y" }, { source: badges, marker: "circle", size: 23, fill_color: { field: "fill" }, line_color: INK, line_width: 1.5 });
-    figure.text({ field: "x" }, { field: "y" }, { field: "text" }, { source: badges, text_align: "center", text_baseline: "middle", text_font_size: "12px", text_font_style: "bold", text_color: { field: "ink" } });
+    const numbers = [figure.scatter({ field: "x" }, { field: "y" }, { source: badges, marker: "circle", size: 23, fill_color: { field: "fill" }, line_color: INK, line_width: 1.5 }),
+      figure.text({ field: "x" }, { field: "y" }, { field: "text" }, { source: badges, text_align: "center", text_baseline: "middle", text_font_size: "12px", text_font_style: "bold", text_color: { field: "ink" } })];
     const ways = waysOut(figure);
     const told = [...places(figure, map), ...ways.told];
     quiet([tied, byShore, byVerdict, hit]);
@@ -138,7 +138,7 @@
       const [k] = whole.selected.indices;
       if (k !== undefined) RP.pickLeg(k);
     });
-    return { halo, pieces, whole, badges, byShore, byVerdict, tied, ...ways, names };
+    return { halo, pieces, whole, badges, byShore, byVerdict, tied, ...ways, names, numbers };
   }
 
   const middle = (key) => (leg) => leg[key][Math.floor(leg[key].length / 2)];
@@ -280,6 +280,12 @@
     return { told, drawn, landings, shores, drift, ends, bails };
   }
 
+  // How far the middles of legs are apart in the mean.
+  function spacing(legs) {
+    const far = legs.slice(1).map((leg, k) => Math.hypot(middle("x")(leg) - middle("x")(legs[k]), middle("y")(leg) - middle("y")(legs[k])));
+    return far.length ? far.reduce((sum, it) => sum + it, 0) / far.length : legs[0].along_m.at(-1);
+  }
+
   // Ranges that keep one scale in both directions, whatever the size of the box.
   function viewing(figure, map, box, keep) {
     const { x_range: x, y_range: y } = figure;
@@ -292,11 +298,12 @@
       set((left + right) / 2, (bottom + top) / 2, Math.max((right - left) / (figure.inner_width || box.clientWidth), (top - bottom) / (figure.inner_height || box.clientHeight)));
     const view = () => ({ x: (x.start + x.end) / 2, y: (y.start + y.end) / 2, perPixel: (x.end - x.start) / (figure.inner_width || 1) });
     let last = keep;
-    // Names of turning points are written once there is room for them.
-    const room = map.legs.reduce((sum, leg) => sum + leg.along_m.at(-1), 0) / map.legs.length / 90;
+    // Names of turning points and numbers of legs are written once there is room for them.
+    const room = spacing(map.legs) / 90;
     const seen = () => {
       now.edges(x, y);
       now.names.visible = view().perPixel < room;
+      for (const it of now.numbers) it.visible = view().perPixel < 4 * room;
     };
     if (keep) set(keep.x, keep.y, keep.perPixel);
     else show(map.box);
@@ -341,8 +348,9 @@
       const leg = now.map.legs[selected];
       now.halo.data = leg ? { x: leg.x, y: leg.y } : { x: [], y: [] };
     },
-    ways: (at, shown) => {
+    ways: (at, shown, strength) => {
       if (!now) return;
+      for (const it of Object.values(now.drawn).flat()) it.glyph.line_alpha = { value: strength };
       const it = now.map.stages[at];
       const landings = it.landings.filter((way) => way.to);
       now.landings.data = { xs: landings.map((way) => [way.from[0], way.to[0]]), ys: landings.map((way) => [way.from[1], way.to[1]]), words: landings.map((way) => way.words) };

@@ -33,7 +33,7 @@
 
   RP.pickLeg = (k) => {
     leg = k;
-    at = owner(RP.data.legs[k]);
+    at = Math.max(owner(RP.data.legs[k]), 0);
     follow();
   };
 
@@ -115,19 +115,19 @@
 
   function map() {
     const told = RP.data.legs.map((it) => {
-      const k = owner(it), stage = RP.data.stages[k], j = stage.legs.indexOf(it.number);
+      const k = owner(it), stage = RP.data.stages[k], j = stage ? stage.legs.indexOf(it.number) : -1;
       const line = `${it.from} – ${it.to}, ${(it.length_m / 1000).toFixed(1)} km, at most ${RP.metres(it.max_m)} from shore`;
       if (!hasLaunches(stage)) return { verdict: "", words: `Leg ${it.number}, ${line}` };
       const i = RP.chosen[k];
       return { verdict: stage.leg.verdict[j][i], words: `Leg ${it.number}, ${line}. Launch ${RP.moment(stage.launch[i])}: ${RP.legWords(stage, i, j)}` };
     });
     RP.map.legs(told, mode, leg);
-    RP.map.ways(at, shown);
     const stage = stageNow(), verdict = mode === "verdict";
     RP.byId("rp-by-shore").setAttribute("aria-pressed", String(!verdict));
     RP.byId("rp-by-verdict").setAttribute("aria-pressed", String(verdict));
-    RP.byId("rp-by-verdict").disabled = !hasLaunches(stage);
+    for (const id of ["rp-colours", "rp-layers"]) RP.byId(id).hidden = !hasLaunches(stage);
     const other = hasLaunches(stage) && stage.proposed !== null && RP.chosen[at] !== stage.proposed;
+    RP.map.ways(at, shown, other ? 0.45 : 1);
     RP.byId("rp-maphint").textContent = (RP.map.touch ? "Tap a leg or a sign for its figures; pinch or + and − zoom." : "Drag or use the arrow keys to move, Ctrl and wheel or + and − to zoom; click a leg to select it.") +
       (other ? ` Landings, drift and ways out are those of the launch proposed, ${RP.moment(stage.launch[stage.proposed])}.` : "");
     key(verdict);
@@ -138,7 +138,13 @@
     const parts = verdict
       ? ["W", "C", "U", "B"].map((letter) => line(RP.chip(letter), ` ${RP.LONG[letter]}`))
       : [line(ramp(), ` 0 to ${RP.metres(RP.data.map.far_m)} from shore, light to dark`), line(`cross strokes: more than ${RP.metres(RP.data.map.notice_m)} from shore`)];
-    parts.push(line("▢ start, finish  △ camp  ✕ landing reached soonest"), line("broken red: drift, □ on the craft, ○ in the water"), line("black dot: no shore within half an hour"));
+    parts.push(line("▢ start, finish  △ camp"));
+    if (hasLaunches(stageNow())) {
+      if (shown.landings) parts.push(line("✕ landing reached soonest from where it is farthest"));
+      if (shown.drift) parts.push(line("broken red: where you would drift to, □ on the craft, ○ in the water"));
+      if (shown.bailouts) parts.push(line("dots: hover for the way out; black: no shore within half an hour"));
+    }
+    if (RP.data.map.step_m) parts.push(line(`coast drawn to ${RP.metres(RP.data.map.step_m)}: smaller islets are left out of the drawing`));
     RP.byId("rp-mapkey").replaceChildren(...parts);
   }
 
