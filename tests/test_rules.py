@@ -529,6 +529,10 @@ BOTH_SIDES = {
         ),
         ({"overnight": True, "coldest_night_c": 5.0}, {"overnight": False}),
     ],
+    "insects": [
+        ({"overnight": True, "coldest_night_c": 5.0}, {"overnight": True, "coldest_night_c": 4.9}),
+        ({"overnight": True, "coldest_night_c": 9.0}, {"overnight": False}),
+    ],
     "cold camp": [
         ({"overnight": True, "coldest_night_c": 2.9}, {"overnight": True, "coldest_night_c": 3.0}),
         ({"overnight": True, "coldest_night_c": 2.0}, {"overnight": False}),
