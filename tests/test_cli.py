@@ -246,6 +246,7 @@ def test_the_rest_of_a_trip_from_where_and_when_the_group_is(capfd, here):
         (["--from", "58.61,11.195"], ["--from", "at the end of the route"]),
         (["--from", "58.605,11.19", "--others"], ["--others", "not with --from"]),
         (["--from", "58.605,11.19", "--at", "noon"], ["--at", "'noon'", "2026"]),
+        (["--depart", "1600-07-13T06:00Z"], ["--depart", "'1600-07-13T06:00Z'", "2026"]),
         (
             ["--from", "58.605,11.19", "--depart", "2026-07-13T10:00Z"],
             ["--depart", "not with --from"],

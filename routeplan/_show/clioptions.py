@@ -206,6 +206,8 @@ def moment(option: str, text: str | None) -> np.datetime64:
         if when.tzinfo is None:
             raise ValueError
         utc = when.astimezone(datetime.UTC).replace(tzinfo=None)
+        if not 1900 <= utc.year <= 2200:  # in nanoseconds, years before 1678 come round as others
+            raise ValueError
     except (ValueError, OverflowError):
         msg = (
             f"{option}: {plain(text, 60)!r} is no time with a zone; allowed are times such as "

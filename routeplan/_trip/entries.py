@@ -73,6 +73,8 @@ def time_of(entry: Entry, key: str) -> np.datetime64 | None:
         if not isinstance(when, datetime.datetime) or when.tzinfo is None:
             raise ValueError
         utc = when.astimezone(datetime.UTC).replace(tzinfo=None)
+        if not 1900 <= utc.year <= 2200:  # in nanoseconds, years before 1678 come round as others
+            raise ValueError
     except (ValueError, OverflowError):
         entry.fail(key, f"is {str(value)[:60]!r}; allowed are {_TIMES}")
     return np.datetime64(utc, "ns")
