@@ -247,9 +247,12 @@ def trip(
     force: Force = False,
 ) -> None:
     """Plan a trip from its file: everything."""
-    from routeplan.tripfile import read_trip
+    from routeplan._plan.compiling import compile_ahead
 
     targets = check_targets(out, gis, force)
+    compile_ahead()
+    from routeplan.tripfile import read_trip
+
     with progress_line() as tell:
         asked = read_trip(
             file, now=now(), offline=offline, base_url=base_url, progress=fetching(tell)
@@ -307,9 +310,12 @@ def windows(
     force: Force = False,
 ) -> None:
     """Say when you can launch, what closes the window, and how sure that is."""
-    from routeplan.plan import Trip
+    from routeplan._plan.compiling import compile_ahead
 
     targets = check_targets(out, gis, force)
+    compile_ahead()
+    from routeplan.plan import Trip
+
     if zone is not None:
         with named("--zone"):
             Clock(zone)
