@@ -15,6 +15,7 @@ from planmaker import demo_plan
 from stagemaker import MIDNIGHT, forecast, north_route
 
 from routeplan._gis.fields import FIELDS, fields_of
+from routeplan._gis.frames import _around
 from routeplan._gis.shapes import areas, line
 from routeplan.coastline import Coastline
 from routeplan.errors import InputError
@@ -238,6 +239,19 @@ def test_a_plan_across_180_is_cut_and_in_range(across_180, tmp_path, ending):
     # The island is 6 km square: 0.0539 degrees wide at the equator (111.32 km a degree there).
     widths = [part.bounds[2] - part.bounds[0] for part in coast.geometry]
     assert sum(widths) == pytest.approx(6_000 / 111_320, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("bounds", "box"),
+    [
+        # 0.05 degrees at the equator, and a fifth of the size.
+        ((10.0, 0.0, 11.0, 0.0), (9.75, -0.05, 11.25, 0.05)),
+        ((179.9, 0.0, -179.9, 0.0), (179.81, -0.05, -179.81, 0.05)),
+        ((-180.0, 88.0, 180.0, 90.0), (-180.0, 87.55, 180.0, 90.0)),
+    ],
+)
+def test_the_coast_reaches_a_little_beyond_the_route(bounds, box):
+    assert _around(bounds) == pytest.approx(box, abs=1e-9)
 
 
 # --- files --------------------------------------------------------------------------------------

@@ -138,7 +138,7 @@ def coast_frame(plan: Plan) -> gpd.GeoDataFrame:
 def _around(bounds: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
     """The box of the route with room beside it; west above east where it crosses 180°."""
     west, south, east, north = bounds
-    width = (east - west) % 360.0
+    width = 360.0 if east - west >= 360.0 else (east - west) % 360.0  # all round at a pole
     up = _BESIDE_DEG + 0.2 * (north - south)
     stretch = max(np.cos(np.radians(max(abs(south), abs(north)))), 0.01)
     aside = _BESIDE_DEG / stretch + 0.2 * width
