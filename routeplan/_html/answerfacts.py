@@ -48,8 +48,8 @@ class StageFacts:
     """One stage for the templates.
 
     `launch` and `arrive` are of the launch proposed or picked, NaT without one; `window` is the
-    one it lies in. `turn_back` are sentences, the most important first; `sentences` everything
-    that is told of the window.
+    one it lies in; `members` says how many of an ensemble agree. `turn_back` are sentences, the
+    most important first; `sentences` everything that is told of the window.
     """
 
     number: int
@@ -63,6 +63,7 @@ class StageFacts:
     last_light: np.datetime64
     in_hand: str
     robust: bool
+    members: str
     window: dict[str, Any] | None
     headline: str
     turn_back: tuple[str, ...]
@@ -92,6 +93,7 @@ def stage_facts(stage: StagePlan, clock: Clock, now: np.datetime64 | None = None
         last_light=nat if day is None else day.last_light,
         in_hand="" if day is None else _in_hand(day.margin, day.binding),
         robust=_is_robust(scan, stage.best),
+        members=_members(scan, stage.best),
         window=None if window is None else _window(window, clock),
         headline=sentences[0] if sentences else "",
         turn_back=tuple(ways_lines(stage, clock)),
@@ -133,6 +135,13 @@ def _is_robust(scan: LaunchScan | None, best: int | None) -> bool:
     return bool(
         scan is not None and best is not None and scan.robust is not None and scan.robust[best]
     )
+
+
+def _members(scan: LaunchScan | None, best: int | None) -> str:
+    """How many members of the forecast a launch is good in; "" where there is one only."""
+    if scan is None or best is None or scan.share_within is None:
+        return ""
+    return f"{percent(float(scan.share_within[best]))} of {scan.members} forecast members"
 
 
 def _window(window: LaunchWindow, clock: Clock) -> dict[str, Any]:

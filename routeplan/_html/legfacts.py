@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from routeplan._judge.findings import show_limit
+from routeplan._show.legdetails import leg_details
 from routeplan._show.wording import kilometres, plain
 from routeplan.limits import LIMIT_FIELDS
 from routeplan.units import KNOT_MS
@@ -83,8 +84,11 @@ def rose_documents(plan: Plan) -> list[dict[str, Any]]:
             "off": [_percent(v) for v in exposure.wind_side[:, 2].tolist()],
             "on": [_percent(v) for v in exposure.wind_side[:, 0].tolist()],
             "flags": [plain(flag) for flag in flags],
+            "details": plain(details),
         }
-        for leg, exposure, flags in zip(plan.route.legs, plan.exposures, plan.flags, strict=True)
+        for leg, exposure, flags, details in zip(
+            plan.route.legs, plan.exposures, plan.flags, leg_details(plan), strict=True
+        )
     ]
 
 

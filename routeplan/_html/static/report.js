@@ -110,7 +110,13 @@
     const select = RP.byId("rp-leg");
     if (!select) return;
     select.value = String(leg);
-    RP.drawRose(RP.data.legs[leg]);
+    const it = RP.data.legs[leg], k = owner(it), stage = RP.data.stages[k];
+    if (!hasLaunches(stage)) {
+      RP.drawRose(it, null);
+      return;
+    }
+    const i = RP.chosen[k], j = stage.legs.indexOf(it.number);
+    RP.drawRose(it, { verdict: stage.leg.verdict[j][i], words: `At the launch chosen, ${RP.moment(stage.launch[i])}: ${RP.legWords(stage, i, j)}.` });
   }
 
   function map() {

@@ -4,12 +4,13 @@
   const MID = 200, OUTER = 158, LOW = 100; // m at the middle
   const POINTS = ["N", "NE", "E", "SE", "S", "SW", "W", "NW"];
 
-  RP.drawRose = (leg) => {
+  // `words` say what the leg is at the launch chosen; null without one.
+  RP.drawRose = (leg, words) => {
     const box = RP.byId("rp-rosebox");
     if (!box) return;
     const top = Math.max(leg.capped_m, 10 * LOW);
     const radius = (m) => (m === null || m <= LOW ? 0 : (OUTER * Math.log(m / LOW)) / Math.log(top / LOW));
-    const art = RP.svg("svg", { viewBox: "0 0 400 400", role: "img", "aria-label": words(leg) });
+    const art = RP.svg("svg", { viewBox: "0 0 400 400", role: "img", "aria-label": `Open water around leg ${leg.number} by wind direction; the table has the figures` });
     for (let ring = LOW * 10; ring <= top; ring *= 10) {
       art.append(RP.svg("circle", { cx: MID, cy: MID, r: radius(ring), fill: "none", stroke: "#9aa0a6", "stroke-dasharray": "3 3" }));
     }
@@ -34,6 +35,8 @@
     RP.byId("rp-legwords").replaceChildren(
       RP.html("h3", {}, `Leg ${leg.number}: ${leg.from} – ${leg.to}`),
       RP.html("p", {}, `${(leg.length_m / 1000).toFixed(1)} km on ${String(leg.course).padStart(3, "0")}°; at most ${RP.metres(leg.max_m)} from shore, ${RP.metres(leg.mean_m)} in the mean.`),
+      RP.html("p", {}, `${leg.details[0].toUpperCase()}${leg.details.slice(1)}.`),
+      words === null ? "" : RP.html("p", {}, RP.chip(words.verdict), ` ${words.words}`),
       ...leg.flags.map((flag) => RP.html("p", { class: "warning" }, flag)),
       RP.html("p", { class: "key" }, "Each wedge: open water toward the direction the wind comes from. Hatched: that wind blows off the land on half of the leg or more. Broken line with a dot: your course."),
       RP.html("details", {}, RP.html("summary", {}, "Figures of the rose as a table"),
@@ -43,10 +46,6 @@
   };
 
   const share = (value) => (value === null ? RP.UNKNOWN : `${value} %`);
-
-  function words(leg) {
-    return `Open water around leg ${leg.number} by wind direction; the table has the figures`;
-  }
 
   function at(bearing, r) {
     const angle = (bearing * Math.PI) / 180;
