@@ -165,6 +165,15 @@ def test_a_changed_limit_changes_the_windows_and_survives_a_reload(browser):
     assert again.by_id("limit_wind")["value"] == "1"
 
 
+def test_a_plain_form_waits_for_the_answer(browser, hop):
+    reply = browser.post(f"{hop}/change", browser.token(hop), [("limit_wind", "11.5")])
+    assert reply.headers["location"] == f"{hop}?wait"
+    page = Elements(browser.get(f"{hop}?wait").text)
+    assert page.by_id("controls")["data-busy"] == "no"
+    assert page.by_id("limit_wind")["value"] == "11.5"
+    browser.change(hop, [("limit_wind", "12"), ("limit_wind_unit", "kn")])
+
+
 def test_a_bad_limit_is_told_and_the_answer_stays(browser, hop):
     version = browser.state(hop)["answer"]
     bad = browser.change(hop, [("limit_wind", "much"), ("limit_wind_unit", "kn")])

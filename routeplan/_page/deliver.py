@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import io
 import json
 from collections.abc import Callable, Mapping
@@ -14,9 +15,11 @@ from routeplan.errors import InputError
 from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from routeplan.plan import Plan, StagePlan
 
-__all__ = ["deliver", "render", "write_answer"]
+__all__ = ["deliver", "render", "windows_words", "write_answer"]
 
 
 def write_answer(plan: Plan, job: dict[str, Any], folder: Path) -> dict[str, Any]:
@@ -54,6 +57,27 @@ def render(plan: Plan, job: dict[str, Any]) -> bytes:
     return _MAKERS[job["name"]](plan)
 
 
+def windows_words(plan: Plan) -> str:
+    """The windows in a line, to be told while the report is still being drawn."""
+    from routeplan._show.answers import chosen_window, window_launches
+
+    clock, told = Clock(plan.zone), []
+    for stage in plan.stages:
+        window = chosen_window(stage)
+        if window is not None:
+            day = clock.short_day(window.first_launch)
+            told.append(f"{stage.stage.number}: {day} {window_launches(window, clock)}")
+        elif stage.scan is not None:
+            told.append(f"{stage.stage.number}: none")
+    return f"Launch, by stage: {'; '.join(told)}" if told else "writing it down"
+
+
+@functools.lru_cache(4_096)
+def _moment(clock: Clock, when: np.datetime64) -> str:
+    """The same launches are told after each change."""
+    return clock.moment(when)
+
+
 def _launches(plan: Plan) -> list[dict[str, Any]]:
     """For each stage the launches that were tried, for a list to pick from."""
     clock = Clock(plan.zone)
@@ -71,7 +95,7 @@ def _stage_launches(stage: StagePlan, plan: Plan, clock: Clock) -> dict[str, Any
         "picked": number in plan.trip.picked,
         "chosen": None if stage.best is None else _utc(scan.launch[stage.best]),
         "launches": [
-            [_utc(when), clock.moment(when), Verdict(int(verdict)).word]
+            [_utc(when), _moment(clock, when), Verdict(int(verdict)).word]
             for when, verdict in zip(scan.launch, scan.verdict, strict=True)
         ],
     }

@@ -109,7 +109,8 @@ class Settings:
     """What of a trip can be changed after its files are there.
 
     `limits` and `ashore` are None until a worker has read them from a file, if any. `explicit`
-    are those that the user set; `picked` the launches picked by number of the stage, ISO 8601 with Z.
+    are those that the user set; `picked` the launches picked by number of the stage, ISO 8601
+    with Z.
     """
 
     limits: Mapping[str, str] | None = None

@@ -155,7 +155,7 @@ class Desk:
 
             def tell(words: str, share: float | None) -> None:
                 if number == room.job:
-                    room.set("working", plain(words, 100), share)
+                    room.set("working", plain(words, 300), share)
 
             try:
                 message = await self._do(room, job, stop, tell)

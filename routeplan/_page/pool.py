@@ -64,7 +64,7 @@ class Worker:
                 if "progress" not in message:
                     return dict(message)
                 words, share = message["progress"]
-                progress(str(words)[:200], None if share is None else float(share))
+                progress(str(words)[:600], None if share is None else float(share))
         except (
             OSError, EOFError, ValueError, TypeError, KeyError, asyncio.LimitOverrunError
         ) as error:  # fmt: skip

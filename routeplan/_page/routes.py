@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
+import time
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -34,6 +36,7 @@ __all__ = ["Desk", "Pages", "read_static"]
 _PROVIDERS = ("gfs", "gefs", "ecmwf")
 _STATIC = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8"}
 _START = "start"
+_WAIT_S = 20.0
 
 _Answer = Callable[[Request, Room], Awaitable[Response]]
 
@@ -116,6 +119,8 @@ class Pages:
     async def show(self, request: Request, room: Room) -> Response:
         """The page of a trip."""
         page, nonce = "", request.state.nonce
+        if room.answer and "wait" in request.query_params:
+            await _settled(room)
         if room.answer:
             try:
                 page = read_text(await self.desk.file(room, "page.html"))
@@ -185,7 +190,7 @@ class Pages:
                 return JSONResponse({"error": str(error)}, _status(error))
         if wants_json:
             return JSONResponse(state_of(room, self.tokens.new(room.key)))
-        return RedirectResponse(then or f"/t/{room.key}", 303)
+        return RedirectResponse(then or f"/t/{room.key}?wait", 303)
 
     async def no_icon(self, request: Request) -> Response:  # noqa: ARG002
         """Browsers ask for a picture of the page; there is none."""
@@ -211,6 +216,13 @@ def read_static(files: Mapping[str, Path]) -> dict[str, tuple[bytes, str, str]]:
         tag = f'"{hashlib.sha256(content).hexdigest()[:20]}"'
         found[name] = (content, _STATIC[path.suffix], tag)
     return found
+
+
+async def _settled(room: Room) -> None:
+    """Wait a while for work to end: without a script nobody asks again."""
+    end = time.monotonic() + _WAIT_S
+    while room.busy and time.monotonic() < end:
+        await asyncio.sleep(0.05)
 
 
 def _wants_json(request: Request) -> bool:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from routeplan._page.config import FILES
-from routeplan._page.deliver import deliver, render, write_answer
+from routeplan._page.deliver import deliver, render, windows_words, write_answer
 from routeplan._page.form import LIMIT_ROWS, Settings
 from routeplan._page.quantity import ashore_of, ashore_texts, craft_of, limits_of, quantity
 from routeplan._show.wording import plain
@@ -72,7 +72,7 @@ class Work:
             if error.field != "select":
                 raise
             return {"choose": _choices()}
-        progress("writing it down", None)
+        progress(windows_words(plan), None)
         facts = write_answer(plan, job, self._folder / job["out"])
         return {
             "limits": settings.limits,

@@ -103,7 +103,8 @@
       if (document.visibilityState !== "visible") return;
       try {
         const state = await ask(`${this.trip}/state`);
-        if (state.answer !== this.answer || busy(state)) this.follow(++this.round);
+        // Changed in another tab: its fields have other values as well.
+        if (state.answer !== this.answer && byId("controls").dataset.busy === "no") location.reload();
       } catch (error) {
         this.complain(error.message);
       }
