@@ -14,9 +14,12 @@ from planmaker import demo_plan, legs_plan, with_names, with_scan
 
 from routeplan._html.assets import asset_files
 from routeplan._html.build import SECTIONS
+from routeplan._html.mapdata import _thinned
 from routeplan._html.times import time_tag, zone_document
 from routeplan._plan.lineweather import line_weather
+from routeplan._show.mapframe import frame_of
 from routeplan._show.wording import Clock
+from routeplan.coastline import Coastline
 from routeplan.limits import Verdict
 from routeplan.report import plan_document, report_assets, report_html, report_parts
 
@@ -342,3 +345,79 @@ def test_without_a_good_launch_the_answer_says_no():
     answer = "".join(Page(report_parts(unknown).fragments["rp-answer"]).text)
     assert "unknown" in answer
     assert "within every limit judged" not in answer
+
+
+def answer_of(plan):
+    return " ".join("".join(Page(report_parts(plan).fragments["rp-answer"]).text).split())
+
+
+def test_a_launch_picked_outside_every_window_is_told_as_it_is():
+    plan = demo_plan()
+    stage = plan.stages[0]
+    i = int(np.flatnonzero(stage.scan.verdict == Verdict.BEYOND)[0])
+    launch = stage.scan.launch[i]
+    day = replace(stage.day, launch=launch, verdict=Verdict.BEYOND, picked=True, margin=-0.25)
+    picked = replace(stage, best=i, day=day)
+    answer = answer_of(replace(plan, stages=(picked, *plan.stages[1:])))
+    clock = Clock("Europe/Stockholm")
+    assert f"{clock.day(launch)}: you picked {clock.time(launch)}" in answer
+    assert "beyond a limit" in answer
+    assert f"Picked: {clock.time(launch)}" in answer
+    assert "25 % over the limit of" in answer
+
+
+def test_windows_of_a_stage_without_a_launch_are_no_answer():
+    plan = demo_plan()
+    last = plan.stages[2]
+    assert last.windows
+    day = replace(last.day, verdict=Verdict.UNKNOWN, launch=np.datetime64("NaT", "ns"))
+    stages = (*plan.stages[:2], replace(last, best=None, day=day))
+    html = report_parts(replace(plan, stages=stages)).fragments["rp-answer"]
+    card = html[html.index('aria-labelledby="rp-card-3"') :]
+    words = " ".join(
+        "".join(Page(f"<article {card[: card.index('</article>')]}</article>").text).split()
+    )
+    assert "No launch" in words
+    assert "launch between" not in words.split("No launch")[0]
+
+
+def test_an_ensemble_is_told_by_the_share_that_agrees():
+    plan = demo_plan()
+    stage = plan.stages[0]
+    share = np.full(stage.scan.launch.size, 0.92)
+    scan = replace(stage.scan, share_within=share, members=25)
+    answer = answer_of(replace(plan, stages=(replace(stage, scan=scan), *plan.stages[1:])))
+    assert "in 92 % of 25 forecast members" in answer
+
+
+def test_a_coast_of_many_points_is_thinned_and_says_so():
+    rng = np.random.default_rng(5)
+    frame = frame_of(demo_plan())
+    angle = np.linspace(0.0, 2 * np.pi, 3_000)
+    lands = []
+    for lon, lat, size in zip(
+        rng.uniform(10.9, 11.5, 40), rng.uniform(58.4, 58.8, 40), rng.uniform(1e-3, 2e-2, 40),
+        strict=True,
+    ):  # fmt: skip
+        reach = size * (1 + 0.1 * np.sin(40 * angle))
+        lands.append([np.column_stack([lon + reach * np.cos(angle), lat + reach * np.sin(angle)])])
+    rings, step_m = _thinned(frame, lands)
+    assert step_m > 0
+    assert sum(len(ring) for ring_ in rings for ring in ring_) <= 2 * 24_000
+    kept, off_m = _thinned(frame, lands[:2])
+    assert off_m == 0.0
+    xs = np.cumsum(kept[0][0][::2])
+    assert xs == pytest.approx(np.round(frame.x(lands[0][0][:, 0])), abs=1)
+
+
+def test_a_coast_of_open_lines_is_drawn_as_lines(tmp_path):
+    path = tmp_path / "lines.geojson"
+    line = [[11.0 + 0.01 * k, 58.6 + 0.01 * (k % 3)] for k in range(30)]
+    shape = {"type": "LineString", "coordinates": line}
+    feature = {"type": "Feature", "properties": {}, "geometry": shape}
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    plan = replace(legs_plan("Line"), coast=Coastline.from_file(path))
+    parts = report_parts(plan)
+    assert parts.data["map"]["land"] == []
+    assert len(parts.data["map"]["shore"]) == 1
+    assert "does not tell land from water" in parts.fragments["rp-map"]
