@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
-from conftest import rectangle
+from coastmaker import rectangle
 from geographiclib.geodesic import Geodesic
 from planmaker import demo_plan
 

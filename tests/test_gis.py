@@ -10,7 +10,7 @@ import pyogrio
 import pytest
 import shapely
 import xarray as xr
-from conftest import rectangle
+from coastmaker import rectangle
 from planmaker import demo_plan
 from stagemaker import MIDNIGHT, forecast, north_route
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import rectangle
+from coastmaker import rectangle
 from planmaker import demo_plan
 from stagemaker import HOUR, MIDNIGHT, forecast, north_route
 
