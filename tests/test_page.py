@@ -2,6 +2,7 @@
 
 import json
 import re
+import signal
 import sqlite3
 import threading
 import time
@@ -487,6 +488,45 @@ def _children(pid):
         for child in (task / "children").read_text().split():
             found += [int(child), *_children(int(child))]
     return found
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGHUP])
+def test_files_go_however_the_page_is_ended(tmp_path, how):
+    with Server(tmp_path) as server:
+        assert _folders(tmp_path)
+        server.process.send_signal(how)
+        server.process.wait(10)
+    assert not _folders(tmp_path)
+
+
+def test_what_a_killed_page_left_is_removed_by_the_next(tmp_path):
+    with Server(tmp_path) as server:
+        with server.browser() as browser:
+            assert isinstance(browser.open_route(gpx()), str)
+        server.process.kill()
+        server.process.wait(10)
+    left = _folders(tmp_path)
+    assert len(left) == 1
+    with Server(tmp_path), Server(tmp_path):  # and a page leaves that of another alone
+        assert len(_folders(tmp_path)) == 2
+        assert left[0] not in _folders(tmp_path)
+
+
+def _folders(folder):
+    return [p for p in folder.iterdir() if p.name.startswith("routeplan-page-")]
+
+
+def test_more_trips_than_warm_workers(tmp_path):
+    with Server(tmp_path, warm_workers=1) as server, server.browser() as browser:
+        trips = [browser.open_route(gpx(name=f"Trip {n}"), files=[FORECAST]) for n in range(3)]
+        for trip in trips:
+            assert browser.wait(trip, 120)["error"] == ""
+        for n, trip in enumerate(trips):  # each has lost its worker to the next one
+            fields = [("limit_wind", str(5 + n)), ("limit_wind_unit", "kn")]
+            assert browser.change(trip, fields)["error"] == ""
+            document = browser.get(f"{trip}/file/plan.json").json()
+            assert document["route"]["name"] == f"Trip {n}"
+            assert document["limits"]["wind_ms"] == pytest.approx((5 + n) * 1852 / 3600, abs=0.01)
 
 
 def test_the_process_that_forks_has_one_thread(server, hop):

@@ -105,7 +105,6 @@ class Pool:
             )
         ours.setblocking(False)
         self._control = ours
-        self._ready = asyncio.Event()
         self._watching = asyncio.create_task(self._watch(ours))
 
     async def ready(self) -> None:
@@ -127,8 +126,9 @@ class Pool:
         await self.ready()
         assert self._control is not None
         self._count += 1
+        number = self._count  # others may be started before this one has its streams
         order = {
-            "start": self._count, "folder": str(folder), "memory_bytes": self._memory_bytes
+            "start": number, "folder": str(folder), "memory_bytes": self._memory_bytes
         }  # fmt: skip
         ours, theirs = socket.socketpair()
         with theirs:
@@ -139,7 +139,7 @@ class Pool:
                 ours.close()
                 raise WorkerGoneError from error
         reader, writer = await asyncio.open_connection(sock=ours, limit=_LONGEST_LINE)
-        worker = Worker(self._count, reader, writer)
+        worker = Worker(number, reader, writer)
         self.workers[worker.number] = worker
         return worker
 
@@ -188,6 +188,7 @@ class Pool:
         for worker in list(self.workers.values()):
             self.end(worker)
         was_ready = self._ready.is_set()
+        self._ready.clear()
         self._close()
         if not was_ready:
             await asyncio.sleep(5.0)  # it cannot even start: not again and again at once

@@ -5,7 +5,9 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import ipaddress
+import signal
 import socket
+import threading
 from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
@@ -141,6 +143,9 @@ def run(config: PageConfig, listener: socket.socket) -> None:
         h11_max_incomplete_event_size=_LARGEST_HEAD,
     )
     server = uvicorn.Server(settings)
+    if threading.current_thread() is threading.main_thread():
+        # A terminal that is closed ends the page as an interrupt does: with all files removed.
+        signal.signal(signal.SIGHUP, lambda *_: signal.raise_signal(signal.SIGTERM))
     with contextlib.suppress(KeyboardInterrupt):
         server.run(sockets=[listener])
 
