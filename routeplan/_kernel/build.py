@@ -64,8 +64,13 @@ def _one(function: Any, name: str, codes: tuple[str, ...]) -> Any:
 
 def _refuse_python(module: str, whole: Any) -> None:
     """See to it that the code stands on its own: it must run where numba is not loaded."""
-    needs = {f.name for f in whole.functions if f.is_declaration}
-    alien = sorted(n for n in needs if n.startswith(("Py", "numba_", "NRT_")))
+    needs = {f.name for f in whole.functions if f.is_declaration and not f.name.startswith("llvm.")}
+    alien = {n for n in needs if n.startswith(("Py", "numba_", "NRT_"))}
+    # A name that this system's libraries lack would end the process when the code is loaded.
+    alien |= {n for n in needs if llvm.address_of_symbol(n) is None}
     if alien:
-        msg = f"kernels of {module} use {', '.join(alien)}: they may raise or allocate nothing"
+        msg = (
+            f"kernels of {module} use {', '.join(sorted(alien))}: they may raise or allocate "
+            "nothing, and call only what the system's mathematical library has"
+        )
         raise RuntimeError(msg)
