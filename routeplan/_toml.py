@@ -26,4 +26,10 @@ def loads_toml(text: str) -> dict[str, Any]:
         if line.count(".") > _MOST_DOTS:
             msg = f"more than {_MOST_DOTS} dots in one line (at line {number})"
             raise tomllib.TOMLDecodeError(msg)
-    return tomllib.loads(text)
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        raise
+    except ValueError:  # whole numbers longer than the interpreter converts
+        msg = "a whole number has too many digits"
+        raise tomllib.TOMLDecodeError(msg) from None

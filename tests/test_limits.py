@@ -345,6 +345,7 @@ def test_a_file_of_limits(tmp_path):
         ("limits = 3\n", "there is no table [limits]"),
         ("[limits\n", "not a TOML file"),
         ("x = " + "[" * 5000 + "]" * 5000, "not a TOML file"),
+        ("x = " + "9" * 5000, "not a TOML file (a whole number has too many digits)"),
         ("#" * 70_000, "larger than 64 kB"),
     ],
 )
