@@ -144,6 +144,32 @@ def test_default_spares_name_every_system_and_length_once():
     ]  # fmt: skip
 
 
+def test_a_paddle_serves_its_own_type_of_craft_alone():
+    """A kayaker has no use for a single blade, however long it is."""
+    people = (Person("K", craft_type="kayak", paddle_m=2.2),
+              Person("B", craft_type="board", paddle_m=2.15),
+              Person("C", craft_type="board", paddle_m=2.2))  # fmt: skip
+    chosen = choose_spares(Group(people)).chosen
+    assert {(c.spare.name, c.serves) for c in chosen if "kayak" in c.spare.name} == {
+        ("spare paddle, kayak, 2.20 m", ("K",))
+    }
+    assert sorted(name for c in chosen for name in c.serves) == ["B", "C", "K"]
+    blade = Spare("blade", 0.8, (), 2.1, 2.3, "board")
+    own = choose_spares(Group(people, spares=(blade,)))
+    assert [c.serves for c in own.chosen] == [("B", "C")]
+    assert own.uncovered == ("no spare paddle for a kayak comes near the 2.20 m of K",)
+    untold = choose_spares(Group(people, spares=(Spare("any", 0.8, (), 2.1, 2.3),)))
+    assert len(untold.uncovered) == 3
+    alike = Group(people[1:], spares=(Spare("any", 0.8, (), 2.1, 2.3),))
+    assert [c.serves for c in choose_spares(alike).chosen] == [("B", "C")]
+
+
+def test_people_of_whom_the_same_is_unknown_are_named_together():
+    (fins, paddles) = choose_spares(Group((person("A"), person("B")))).unknown
+    assert fins == "the fin system of A, B is unknown, so no spare is chosen for it"
+    assert paddles == "the paddle length of A, B is unknown, so no spare covers it"
+
+
 def test_balance_of_nothing_and_of_one():
     assert balance([], [3.0, 5.0]) == ([], 5.0)
     assert balance([1.0], [3.0, 5.0]) == ([0], 5.0)

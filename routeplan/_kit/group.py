@@ -73,13 +73,17 @@ class Bag:
 
 @dataclass(frozen=True, slots=True)
 class Spare:
-    """A spare that could be taken along: a fin for some systems, or a paddle with its lengths."""
+    """A spare that could be taken along: a fin for some systems, or a paddle with its lengths.
+
+    `craft_type` says for which craft a paddle is made: a board has one long blade, a kayak two.
+    """
 
     name: str
     mass_kg: float
     fits: tuple[str, ...] = ()
     shortest_m: float = math.nan
     longest_m: float = math.nan
+    craft_type: str = ""
 
     @property
     def is_paddle(self) -> bool:
@@ -249,7 +253,7 @@ def _bag(entry: Entry, names: list[str]) -> Bag:
 
 
 def _spare(entry: Entry) -> Spare:
-    entry.check_keys(("name", "mass", "fits", "shortest", "longest"))
+    entry.check_keys(("name", "mass", "fits", "shortest", "longest", "craft_type"))
     fits = entry.texts("fits")
     if not fits and not {"shortest", "longest"} <= entry.table.keys():
         entry.fail("fits", "is missing; give fin systems, or shortest and longest of a paddle")
@@ -259,6 +263,7 @@ def _spare(entry: Entry) -> Spare:
         fits,
         entry.quantity("shortest", "length", 0.5, 3.0),
         entry.quantity("longest", "length", 0.5, 3.0),
+        entry.choice("craft_type", ("", *CRAFT_TYPES), ""),
     )
     if spare.longest_m < spare.shortest_m:
         entry.fail("longest", "is less than shortest")

@@ -50,21 +50,38 @@ class SpareChoice:
 
 
 def default_spares(group: Group) -> tuple[Spare, ...]:
-    """One spare fin for each system and one paddle of each length in the group to choose from."""
+    """One spare fin for each system and one paddle of each length and craft to choose from."""
     systems = sorted({p.fin_system for p in group.people if p.fin_system})
-    lengths = sorted({p.paddle_m for p in group.people if math.isfinite(p.paddle_m)})
+    paddles = sorted({(p.craft_type, p.paddle_m) for p in group.people if _needs(p, "paddle")})
+    mixed = _mixed(group)
     return (
         *(Spare(f"spare fin, {system}", _FIN_KG, (system,)) for system in systems),
-        *(Spare(f"spare paddle, {m:.2f} m", _PADDLE_KG, (), m, m) for m in lengths),
+        *(
+            Spare(
+                f"spare paddle, {f'{craft}, ' if mixed and craft else ''}{m:.2f} m",
+                _PADDLE_KG,
+                (),
+                m,
+                m,
+                craft,
+            )
+            for craft, m in paddles
+        ),
     )
+
+
+def _mixed(group: Group) -> bool:
+    """Whether there are craft of more than one type, whose paddles do not stand in for others."""
+    return len({p.craft_type for p in group.people}) > 1
 
 
 def choose_spares(group: Group, load_kg: Mapping[str, float] | None = None) -> SpareChoice:
     """Choose the fewest spares, the lightest of these, and share them out.
 
     A fin serves those whose system it fits, a paddle those whose length is within its lengths
-    and the group's tolerance. Spares are handed out so that the most loaded person carries as
-    little as possible. All three steps are integer programs solved exactly.
+    and the group's tolerance; in a group with craft of several types, only those on its own.
+    Spares are handed out so that the most loaded person carries as little as possible. All three
+    steps are integer programs solved exactly.
 
     Parameters
     ----------
@@ -102,9 +119,8 @@ def choose_spares(group: Group, load_kg: Mapping[str, float] | None = None) -> S
             )
         )
     missing = [need for need, one in zip(needs, able.tolist(), strict=True) if not one]
-    return SpareChoice(
-        tuple(chosen), tuple(_uncovered(p, w) for p, w in missing), _unknown(group), heaviest
-    )
+    uncovered = tuple(_uncovered(p, what, mixed=_mixed(group)) for p, what in missing)
+    return SpareChoice(tuple(chosen), uncovered, _unknown(group), heaviest)
 
 
 def _needs(person: Person, what: str) -> bool:
@@ -117,6 +133,7 @@ def _serves(spare: Spare, person: Person, what: str, group: Group) -> bool:
     tolerance = group.paddle_tolerance_m + _SLACK_M
     return (
         spare.is_paddle
+        and (not _mixed(group) or spare.craft_type == person.craft_type)
         and spare.shortest_m - tolerance <= person.paddle_m <= spare.longest_m + tolerance
     )
 
@@ -128,19 +145,23 @@ def _reason(spare: Spare, served: tuple[str, ...], group: Group) -> str:
     return f"fits the fins of {whom} ({', '.join(spare.fits)})"
 
 
-def _uncovered(person: Person, what: str) -> str:
+def _uncovered(person: Person, what: str, *, mixed: bool) -> str:
     if what == "fin":
         return f"no spare fin fits {person.fin_system}, which {person.name} has"
-    return f"no spare paddle comes near the {person.paddle_m:.2f} m of {person.name}"
+    kind = f" for a {person.craft_type}" if mixed and person.craft_type else ""
+    return f"no spare paddle{kind} comes near the {person.paddle_m:.2f} m of {person.name}"
 
 
 def _unknown(group: Group) -> tuple[str, ...]:
+    people = group.people
+    fins = [p.name for p in people if not p.fin_system and p.craft_type not in _FINLESS]
+    paddles = [p.name for p in people if not _needs(p, "paddle")]
     out = []
-    for person in group.people:
-        if not person.fin_system and person.craft_type not in _FINLESS:
-            out.append(f"the fin system of {person.name} is unknown, so no spare is chosen for it")
-        if not math.isfinite(person.paddle_m):
-            out.append(f"the paddle length of {person.name} is unknown, so no spare covers it")
+    if fins:
+        whom = ", ".join(fins)
+        out.append(f"the fin system of {whom} is unknown, so no spare is chosen for it")
+    if paddles:
+        out.append(f"the paddle length of {', '.join(paddles)} is unknown, so no spare covers it")
     return tuple(out)
 
 
