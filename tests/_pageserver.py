@@ -159,7 +159,7 @@ class Browser:
         reply.raise_for_status()
         return reply.json()
 
-    def wait(self, trip, longest_s=60):
+    def wait(self, trip, longest_s=120):
         """Wait for the end of what is being done; give the state and every word on the way."""
         seen, end = [], time.monotonic() + longest_s
         while time.monotonic() < end:

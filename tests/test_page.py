@@ -428,7 +428,7 @@ def test_a_dozen_at_once_do_not_mix(server):
         try:
             with server.browser() as browser:
                 trip = browser.open_route(gpx(name=f"Trip {number}"), f"{number}.gpx")
-                assert browser.wait(trip)["state"] == "ready"
+                assert browser.wait(trip, 150)["state"] == "ready"
                 wind = [("limit_wind", str(number + 2)), ("limit_wind_unit", "kn")]
                 assert browser.change(trip, wind)["error"] == ""
                 found[number] = browser.get(f"{trip}/file/plan.json").json()
@@ -439,7 +439,7 @@ def test_a_dozen_at_once_do_not_mix(server):
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(60)
+        thread.join(150)
     assert not faults
     assert len(found) == 12
     for number, document in found.items():

@@ -36,7 +36,9 @@ def write_answer(plan: Plan, job: dict[str, Any], folder: Path) -> dict[str, Any
 def deliver(plan: Plan, job: dict[str, Any], path: Path) -> int:
     """Write the file that a job names and say how many bytes it has."""
     content = render(plan, job)
-    path.write_bytes(content)
+    part = path.with_name(f"{path.name}.part")
+    part.write_bytes(content)
+    part.replace(path)  # whoever looks for it finds it whole or not at all
     return len(content)
 
 

@@ -122,12 +122,15 @@ class Desk:
         InputError
             If it cannot be made.
         """
+        if name not in _FILES or room.answered is None:
+            msg = "there is no such file"
+            raise InputError(msg)
         line = self._lines[room.key]
+        path = room.directory(room.answer) / name
+        if path.is_file():
+            return path
         async with line.lock:
-            path = room.directory(room.answer) / name
-            if name not in _FILES or room.answered is None:
-                msg = "there is no such file"
-                raise InputError(msg)
+            path = room.directory(room.answer) / name  # there may be a newer answer by now
             if path.is_file():
                 return path
             job = self._order(room, room.answered, room.job)
@@ -224,15 +227,17 @@ class Desk:
         if room.worker is None or room.worker.gone:
             if self._pool.warm_s is None:
                 room.set("working", "warming up; the first time on a machine takes minutes")
-            idle = [
-                other.worker
-                for other in self._store.rooms.values()
-                if other.worker is not None and not other.worker.gone and not other.busy
-            ]
+            idle = [one.worker for one in self._store.rooms.values() if self._is_idle(one)]
             if len(self._pool.workers) >= self._config.warm_workers and idle:
-                self._pool.end(min(idle, key=lambda worker: worker.used))
+                self._pool.end(min(filter(None, idle), key=lambda worker: worker.used))
             room.worker = await self._pool.new_worker(room.folder)
         return room.worker
+
+    def _is_idle(self, room: Room) -> bool:
+        """Whether a trip has a worker that does nothing: neither a plan nor a file."""
+        line = self._lines.get(room.key)
+        free = line is None or not line.lock.locked()
+        return free and not room.busy and room.worker is not None and not room.worker.gone
 
     def _take(self, room: Room, message: dict[str, Any], number: int) -> None:
         """Take in how a job ended."""
