@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
@@ -95,7 +96,22 @@ def pack(
         if many > most:
             msg = f"{many:,} {what} to pack; allowed are {most:,}"
             raise InputError(msg, field="items", value=many)
-    problem = _problem(items, tuple(bags), people_kg, capacity_kg)
+    return _packed(tuple(items), tuple(bags), *map(_pairs, (people_kg, capacity_kg)))
+
+
+def _pairs(table: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
+    return tuple(table.items())
+
+
+@functools.lru_cache(maxsize=32)  # a plan whose limits change packs the same things again
+def _packed(
+    items: tuple[PackItem, ...],
+    bags: tuple[Bag, ...],
+    people: tuple[tuple[str, float], ...],
+    capacity: tuple[tuple[str, float], ...],
+) -> Packing:
+    people_kg, capacity_kg = dict(people), dict(capacity)
+    problem = _problem(items, bags, people_kg, capacity_kg)
     housed = {i for i, _ in problem.pairs}
     homeless = tuple(
         thing
