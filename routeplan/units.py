@@ -239,8 +239,8 @@ def quantity_words(value: float, dimension: str) -> str:
         return f"{to_celsius(value):g} °C"
     if dimension == "share":
         return f"{100.0 * value:g} %"
-    unit = next(iter(UNITS.get(dimension, ("",))))
-    return f"{value:,g} {unit}".strip()
+    unit, (factor, offset) = next(iter(UNITS.get(dimension, {"": (1.0, 0.0)}).items()))
+    return f"{(value - offset) / factor:,g} {unit}".strip()
 
 
 def to_knots(speed_ms: Any) -> Any:

@@ -111,6 +111,8 @@ def test_any_text_is_read_or_refused(text, dimension):
         (0.0, 60.0, "wind speed", "0 to 60 m/s (117 kn)"),
         (1.0, 1e6, "length", "1 m to 1,000 km"),
         (0.0, 0.8, "share", "0 % to 80 %"),
+        (1e-4, 1.0, "volume", "0.1 L to 1,000 L"),
+        (271.15, 313.15, "temperature", "-2 °C to 40 °C"),
         (0.0, math.inf, "time", "0 s or more"),
         (1, 10_000, "", "1 to 10,000"),
         (0.0, 1e4, "specific energy", "0 J/kg to 10,000 J/kg"),
