@@ -207,6 +207,13 @@ def test_a_bad_file_is_refused_with_its_line(tmp_path, text, words):
     assert "\n" not in str(caught.value)
 
 
+def test_a_rule_that_is_to_go_must_be_there(tmp_path):
+    own_rules = read_rules(rules_file(tmp_path, '[[rule]]\nname = "wistle"\noff = true\n'))
+    with pytest.raises(InputError, match=r"own.toml:1: rule 'wistle': .*are whistle") as got:
+        default_rules().merged(own_rules)
+    assert "\n" not in str(got.value)
+
+
 def test_a_file_that_is_not_there_or_not_text(tmp_path):
     with pytest.raises(InputError, match="no such file"):
         read_rules(tmp_path / "no.toml")
@@ -425,6 +432,7 @@ CALM = {
     "alone": False, "darkness": False, "offshore_m": 1.0, "moving_water": False, "water_c": 18.0,
 }  # fmt: skip
 NEAR = {"alone": False, "offshore_m": 1.0, "help_h": 0.5}
+ALONE = {"alone": False, "overnight": False, "length_m": 1.0}
 DAY = {"board": True, "overnight": False, "length_m": 1.0}
 BOTH_SIDES = {
     "leash": [({"moving_water": False}, {"moving_water": True})],
@@ -465,16 +473,25 @@ BOTH_SIDES = {
         ({"phone_coverage": False, "help_h": 3.0}, {"phone_coverage": True, "help_h": 3.0}),
     ],
     "light at night": [({"sun_down": True}, {"sun_down": False})],
-    "first aid": [
-        ({"overnight": True, "help_h": 0.5}, {"overnight": False, "help_h": 0.5}),
-        ({"overnight": False, "help_h": 1.01}, {"overnight": False, "help_h": 1.0}),
-    ],
     "tow line": [({"group_size": 2.0}, {"group_size": 1.0})],
     "people asked": [({"group_size": 2.0}, {"group_size": 1.0})],
     "briefing": [({"group_size": 2.0}, {"group_size": 1.0})],
     "moving water": [({"moving_water": True}, {"moving_water": False})],
-    "throw line": [({"moving_water": True}, {"moving_water": False})],
+    "throw line": [
+        ({"moving_water": True, "group_size": 2.0}, {"moving_water": False, "group_size": 2.0}),
+        ({"moving_water": True, "group_size": 2.0}, {"moving_water": True, "group_size": 1.0}),
+    ],
+    "helped back on the craft": [({"group_size": 2.0}, {"group_size": 1.0})],
     "seen in traffic": [({"traffic_area": True}, {"traffic_area": False})],
+    "together in traffic": [
+        ({"traffic_area": True, "group_size": 2.0}, {"traffic_area": True, "group_size": 1.0}),
+        ({"traffic_area": True, "group_size": 2.0}, {"traffic_area": False, "group_size": 2.0}),
+    ],
+    "light in reserve": [
+        (ALONE | {"length_m": 10001.0}, ALONE | {"length_m": 10000.0}),
+        (ALONE | {"overnight": True}, ALONE),
+        (ALONE | {"alone": True}, ALONE),
+    ],
     "distress signal to be seen": [
         (NEAR | {"alone": True}, NEAR),
         (NEAR | {"offshore_m": 1001.0}, NEAR | {"offshore_m": 999.0}),
@@ -517,7 +534,8 @@ BOTH_SIDES = {
         ({"overnight": True, "length_m": 1.0}, {"overnight": False, "length_m": 1.0}),
     ],
     "patches": [({"inflatable": True}, {"inflatable": False})],
-    "pump": [
+    "pump": [({"inflatable": True}, {"inflatable": False})],
+    "spare pump": [
         ({"inflatable": True, "overnight": True}, {"inflatable": True, "overnight": False}),
         ({"inflatable": True, "overnight": True}, {"inflatable": False, "overnight": True}),
     ],
@@ -557,10 +575,11 @@ BOTH_SIDES = {
         ({"overnight": True, "cooking": "fresh"}, {"overnight": False, "cooking": "fresh"}),
     ],
     "abroad": [({"abroad": True}, {"abroad": False})],
+    "radio abroad": [({"abroad": True}, {"abroad": False})],
     "flying": [({"flying": True}, {"flying": False})],
+    "batteries and gas cylinders on board": [({"flying": True}, {"flying": False})],
 }
-for _name in ("light in reserve",
-              "spare power", "tent", "tarp", "sleep", "dry set", "head torch", "fire two ways",
+for _name in ("spare power", "tent", "tarp", "sleep", "dry set", "head torch", "fire two ways",
               "eating", "water treatment", "toilet", "personal", "spare batteries", "warm hat",
               "load on deck", "tied down", "allowed there"):  # fmt: skip
     BOTH_SIDES[_name] = [({"overnight": True}, {"overnight": False})]
@@ -575,7 +594,7 @@ ALWAYS = {
     "trip left ashore", "forecast on the day", "shoes", "sun", "wind jacket",
     "spare dry layer", "water bottle", "rubbish", "money and papers", "board", "kayak", "canoe",
     "watch", "calls checked", "line on the phone", "check in ashore", "trip sheet",
-    "back on the craft", "medicines",
+    "back on the craft", "medicines", "first aid",
 }  # fmt: skip
 
 
@@ -611,6 +630,27 @@ def test_every_condition_of_the_default_rules_is_crossed_by_a_pair():
                 holds(rule.when, inside) is True and holds(rule.when, outside) is False
                 for inside, outside in BOTH_SIDES[rule.name]
             ), (rule.name, rule.when.text)
+
+
+def carried(people, **facts):
+    """How many of each thing the default rules say to carry on one leg."""
+    at = [Context(level, {"group_size": float(people), **facts}, 1, (1,)) for level in LEVELS]
+    return {line.item: line.quantity for line in apply_rules(default_rules(), at, people)
+            if line.action == "carry"}  # fmt: skip
+
+
+def test_a_patch_never_comes_without_a_pump():
+    day = carried(1, inflatable=True, overnight=False)
+    night = carried(1, inflatable=True, overnight=True)
+    assert (day["patches, glue and valve key"], day["pump"]) == (1, 1)
+    assert (night["patches, glue and valve key"], night["pump"]) == (1, 2)
+    assert "pump" not in carried(1, inflatable=False, overnight=True)
+
+
+@pytest.mark.parametrize(("people", "stoves"), [(1, 1), (4, 1), (5, 2), (8, 2), (9, 3)])
+def test_one_stove_and_pot_for_each_four(people, stoves):
+    found = carried(people, overnight=True, cooking="dried")
+    assert (found["stove with windscreen"], found["pot with lid, 2 L"]) == (stoves, stoves)
 
 
 LEFT_TO_ANOTHER = {"leash", "paddling clothes", "wetsuit"}

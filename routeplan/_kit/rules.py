@@ -6,6 +6,7 @@ import functools
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from importlib.resources import files
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from routeplan._kit.expr import Condition, ConditionError, check_condition
 from routeplan._kit.factlist import finest_level
 from routeplan._kit.file import Entry, KitFile, read_kit_file
 from routeplan._kit.group import CRAFT_TYPES
+from routeplan.errors import InputError
 
 __all__ = ["ACTIONS", "PER", "REACHES", "Item", "Rule", "RuleSet", "default_rules", "read_rules"]
 
@@ -97,8 +99,20 @@ class RuleSet:
     items: Mapping[str, Item]
 
     def merged(self, own: RuleSet) -> RuleSet:
-        """The set with another's rules and items put over it by name; `off` rules go."""
+        """The set with another's rules and items put over it by name; `off` rules go.
+
+        Raises
+        ------
+        InputError
+            A rule is to go that is not there.
+        """
         by_name = _by_name(self.rules)
+        for rule in own.rules:
+            if rule.off and rule.name not in by_name:
+                near = get_close_matches(rule.name, by_name, 3) or list(by_name)
+                what = f"there is none of this name to take away; allowed are {', '.join(near)}"
+                msg = f"{rule.where}: rule {rule.name!r}: {what}"
+                raise InputError(msg, field="name")
         by_name.update(_by_name(own.rules))
         kept = tuple(rule for ways in by_name.values() for rule in ways if not rule.off)
         # One's own mass of a thing does not make it help less in distress, or go together.
@@ -178,7 +192,9 @@ def _rule(file: KitFile, entry: Entry) -> tuple[Rule, ...]:
     )
     done = {action: entry.texts(action) for action in ACTIONS}
     if not any(done.values()):
-        entry.fail("name", f"does nothing; give one or more of {', '.join(ACTIONS)}")
+        entry.fail(
+            "name", f"is of a rule that does nothing; give one or more of {', '.join(ACTIONS)}"
+        )
     return tuple(
         replace(rule, when=when, why=why, **done)  # type: ignore[arg-type]
         for when, why in ways
