@@ -9,6 +9,7 @@ import pytest
 from routeplan.errors import InputError
 from routeplan.rules import Group, Person, Spare, balance, choose_spares, default_spares, read_group
 
+BAG = '[[bag]]\nname = "b"\nowner = "A"\nvolume = "9 L"\nkind = "main"\n'
 SYSTEMS = ("box", "slide", "screw")
 
 
@@ -187,13 +188,18 @@ def test_too_many_spares_are_refused():
         ("", "0 people; allowed are 1 to 100"),
         ('[[person]]\nname = "A"\nmass = "5 kg"\n', r"g.toml:3: person 'A': mass .*allowed is 20"),
         ('[[person]]\nname = "A"\n[[person]]\nname = "A"\n', r"g.toml:2: .*there twice"),
-        ('[[person]]\nname = "A"\nsex = "x"\n', "allowed are , female, male"),
+        ('[[person]]\nname = "A"\nsex = "x"\n', "allowed are female, male"),
         ('[[person]]\nname = "A"\n[[bag]]\nname = "b"\nowner = "Z"\nkind = "day"\nvolume = "1 L"\n',
          r"g.toml:5: bag 'b': owner is 'Z'; allowed are A"),
         ('[[person]]\nname = "A"\n[[bag]]\nname = "b"\nowner = "A"\nkind = "day"\n',
          "volume is missing"),
         ('[[person]]\nname = "A"\nbag_comfort = "0 °C"\nbag_limit = "5 °C"\n', "is warmer than"),
         ('[group]\nmoving_water = ["a"]\n[[person]]\nname = "A"\n', "list of leg numbers"),
+        ('[[person]]\nname = "A"\ncraft_type = "raft"\n', ":3: .*allowed are board, kayak, canoe$"),
+        ('[group]\nhelp = "500 h"\n[[person]]\nname = "A"\n', ":2: .*allowed is 0 s to 10 d$"),
+        ('[[person]]\nname = "A"\n' + 2 * BAG, ":9: bag 'b': name is there twice for A"),
+        ('[[person]]\nname = "A"\n' + BAG.replace("9 L", "9000 L"),
+         ":6: bag 'b': volume is '9000 L'; allowed is 0.1 L to 1,000 L$"),
         ('[group]\nled = 1\n[[person]]\nname = "A"\n', "allowed are true and false"),
         ('[[person]]\nname = "A"\n[[spare]]\nname = "s"\n', "fits is missing"),
     ],

@@ -10,7 +10,7 @@ from typing import Any, NoReturn
 
 from routeplan._toml import loads_toml
 from routeplan.errors import InputError
-from routeplan.units import parse_quantity
+from routeplan.units import parse_quantity, range_words
 
 __all__ = ["Entry", "KitFile", "read_kit_file"]
 
@@ -74,7 +74,8 @@ class Entry:
         """One of the texts allowed."""
         value = self.text(key, default)
         if value not in allowed:
-            self.fail(key, f"is {value[:60]!r}; allowed are {', '.join(allowed)}")
+            words = ", ".join(word for word in allowed if word)
+            self.fail(key, f"is {value[:60]!r}; allowed are {words}")
         return value
 
     def flag(self, key: str) -> bool | None:
@@ -103,7 +104,8 @@ class Entry:
         except InputError as error:
             self.fail(key, str(error))
         if not low <= value <= high:
-            self.fail(key, f"is {self.table[key]!r}; allowed is {low:g} to {high:g} in SI")
+            words = range_words(low, high, dimension)
+            self.fail(key, f"is {self.table[key]!r}; allowed is {words}")
         return value
 
 

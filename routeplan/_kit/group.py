@@ -149,6 +149,11 @@ def group_of(file: KitFile) -> Group:
         if names.count(name) > 1:
             entry.fail("name", "is there twice; a name is allowed once")
     bags = tuple(_bag(entry, names) for entry in file.entries("bag"))
+    seen: set[tuple[str, str]] = set()
+    for entry, bag in zip(file.entries("bag"), bags, strict=True):
+        if (bag.owner, bag.name) in seen:
+            entry.fail("name", f"is there twice for {bag.owner}; a name is allowed once")
+        seen.add((bag.owner, bag.name))
     spares = tuple(_spare(entry) for entry in file.entries("spare"))
     return _group(file, people, bags, spares)
 
