@@ -5,6 +5,7 @@ import io
 import json
 import re
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -13,13 +14,14 @@ from rich.console import Console
 from test_kit import demo_kit
 
 from routeplan._demo.files import demo_files, demo_group_file
+from routeplan._html.kitfacts import kit_facts
 from routeplan._show.kitdocument import kit_documents
-from routeplan._show.kittable import render_kit, who_words
+from routeplan._show.kittable import night_words, render_kit, who_words
 from routeplan._show.page import Page
 from routeplan._show.wording import Clock
 from routeplan.cli import run
 from routeplan.limits import Verdict
-from routeplan.report import document_text, plan_document, render_plan
+from routeplan.report import document_text, plan_document, render_plan, report_parts
 from routeplan.rules import read_group, read_rules
 
 
@@ -175,10 +177,36 @@ def test_the_terminal_sums_what_each_carries():
     assert close([total], float(every[1]))
 
 
+def test_the_report_tells_bags_and_sums_in_the_words_of_the_terminal():
+    text = " ".join(rendered(demo_kit(), 200).split())
+    found = kit_facts(demo_kit(), Clock("Europe/Stockholm"))
+    assert [person["name"] for person in found["people"]] == list("ABCD")
+    for person in found["people"]:
+        assert f"{person['name']}: {person['sum']}" in text
+        assert person["bags"][0]["name"].startswith("worn or in hand, ")
+        assert sum("kg of water" in bag["name"] for bag in person["bags"]) >= 2
+        for bag in person["bags"]:
+            assert f"{bag['name']}: {bag['holds']}" in text
+    assert found["all"] in text
+    assert found["nights"]
+    assert all(night in text for night in found["nights"])
+    section = report_parts(replace(demo_plan(), kit=demo_kit())).fragments["rp-kit"]
+    shown = " ".join(unescape(re.sub(r"<[^>]+>", " ", section)).split())
+    for words in (found["all"], *(bag["holds"] for p in found["people"] for bag in p["bags"])):
+        assert words in shown
+
+
+def test_people_of_one_unknown_night_are_told_together():
+    kit = demo_kit()
+    cold = [replace(w, verdict=Verdict.UNKNOWN, words="bag unknown") for w in kit.warmth[:2]]
+    told = night_words(replace(kit, warmth=tuple(cold)))
+    assert told == [f"{cold[0].place}, A, B: unknown; bag unknown"]
+
+
 @pytest.mark.parametrize(
     ("who", "people", "words"),
-    [(("A", "B"), 2, "each"), (("A", "B") * 4, 2, "4 each"), (("C", "A", "C"), 3, "A, 2 C"),
-     (("A", "A", "B"), 2, "2 A, B"), (("A", "A"), 1, ""), ((), 3, "")],
+    [(("A", "B"), 2, "1 each"), (("A", "B") * 4, 2, "4 each"), (("C", "A", "C"), 3, "1 A, 2 C"),
+     (("A", "A", "B"), 2, "2 A, 1 B"), (("A", "C"), 3, "A, C"), (("A", "A"), 1, ""), ((), 3, "")],
 )  # fmt: skip
 def test_who_has_things_is_told_shortly(who, people, words):
     assert who_words(who, people) == words

@@ -46,7 +46,8 @@ def test_an_infeasible_set_says_what_and_by_how_much():
     assert found.fits is False
     (problem,) = found.problems
     assert problem == (
-        "bag (A) takes 10.0 L and would have to take 12.9 L: 2.9 L too much, for example bag"
+        "bag (A) takes 10.0 L, its things need 12.9 L: find 2.9 L of room elsewhere, for example "
+        "for bag"
     )
     assert found.bags[0].over_m3 == pytest.approx(2.9 * L)
 
@@ -89,7 +90,12 @@ def test_a_litre_less_and_a_litre_more():
     assert packed(items, [bag(litres=10.0)]).fits is True
     short = packed(items, [bag(litres=9.9)])
     assert short.fits is False
-    assert "0.1 L too much" in short.problems[0]
+    assert "find 0.1 L of room elsewhere" in short.problems[0]
+    bare = packed([thing("map, with compass", 5.0), thing("b", 5.02)], [bag(litres=10.0)])
+    assert bare.problems == (
+        "bag (A) takes 10.00 L, its things need 10.02 L: find 0.02 L of room elsewhere, for "
+        "example for map, with compass",
+    )
 
 
 def test_a_thing_without_a_bag_is_named():

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import TYPE_CHECKING, Any
 
-from routeplan._show.kittable import who_words
+from routeplan._show.kittable import (
+    all_words,
+    bag_words,
+    craft_words,
+    listed,
+    night_words,
+    who_words,
+)
 from routeplan._show.wording import UNKNOWN, Clock, number
-from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
     from routeplan._kit.apply import KitLine
+    from routeplan._kit.packed import Packing
     from routeplan._kit.plan import KitPlan
 
 __all__ = ["kit_facts"]
 
 _HEADINGS = {"wear": "Wear", "carry": "Carry", "do": "Do", "avoid": "Avoid"}
 _MANY = 3  # hours told one by one
-_LITRES = 1000.0
 
 
 def kit_facts(kit: KitPlan | None, clock: Clock) -> dict[str, Any] | None:
@@ -30,7 +35,8 @@ def kit_facts(kit: KitPlan | None, clock: Clock) -> dict[str, Any] | None:
             for action, heading in _HEADINGS.items()
             if any(line.action == action for line in kit.lines)
         ],
-        "people": [] if kit.packing is None else _people(kit),
+        "people": [] if kit.packing is None else _people(kit.packing),
+        "all": "" if kit.packing is None else all_words(kit.packing),
         "problems": [] if kit.packing is None else list(kit.packing.problems),
         "unknown": [] if kit.packing is None else list(kit.packing.unknown),
         "carries": [
@@ -44,7 +50,7 @@ def kit_facts(kit: KitPlan | None, clock: Clock) -> dict[str, Any] | None:
             for r in kit.provisions.refills
         ],
         "notes": list(kit.notes),
-        "nights": _nights(kit),
+        "nights": night_words(kit),
     }
 
 
@@ -80,46 +86,21 @@ def _when(line: KitLine, clock: Clock) -> str:
     return "; ".join(told) + (" and later" if len(spans) > _MANY else "")
 
 
-def _people(kit: KitPlan) -> list[dict[str, Any]]:
-    assert kit.packing is not None
-    return [
-        {
-            "name": person.name,
-            "load": number(kit.packing.load_kg[person.name], 0, "kg"),
-            "capacity": number(person.capacity_kg, 0, "kg"),
-            "bags": [
-                {
-                    "name": bag.bag.name,
-                    "room": f"{number(bag.used_m3 * _LITRES)} of {number(bag.room_m3 * _LITRES)} L",
-                    "mass": number(bag.mass_kg, 1, "kg"),
-                    "items": [
-                        f"{n} {name}" if n > 1 else name
-                        for name, n in Counter(item.name for item in bag.items).items()
-                    ],
-                }
-                for bag in kit.packing.bags
-                if bag.bag.owner == person.name and bag.items
-            ],
-        }
-        for person in kit.group.people
-    ]
-
-
-def _nights(kit: KitPlan) -> list[str]:
-    """Of each night everybody in one sentence where all are warm enough, else who is worst off."""
-    told = []
-    for place in dict.fromkeys(w.place for w in kit.warmth):
-        found = [w for w in kit.warmth if w.place == place]
-        worst = Verdict(max(w.verdict for w in found))
-        if worst is Verdict.WITHIN:
-            poorest = min(found, key=lambda w: w.margin_k)
-            of = f" of {poorest.person}, the least warm" if len(found) > 1 else ""
-            told.append(f"{place}, everybody: {worst.word}; {poorest.words}{of}")
-            continue
-        told += [
-            f"{place}, {w.person}: {worst.word}; {w.words}" for w in found if w.verdict == worst
-        ]
-    return told
+def _people(packing: Packing) -> list[dict[str, Any]]:
+    """Of each person the sum, what is worn, and the bags: in the words of the terminal."""
+    found = []
+    for craft in packing.crafts:
+        bags = [bag_words(bag) for bag in packing.bags if bag.bag.owner == craft.owner]
+        if craft.worn:
+            bags.insert(0, (f"worn or in hand, {craft.worn_kg:.2f} kg", listed(craft.worn)))
+        found.append(
+            {
+                "name": craft.owner,
+                "sum": craft_words(craft).removeprefix(f"{craft.owner}: "),
+                "bags": [{"name": name, "holds": things} for name, things in bags],
+            }
+        )
+    return found
 
 
 def _amounts(kit: KitPlan) -> list[dict[str, str]]:

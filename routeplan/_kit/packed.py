@@ -21,6 +21,7 @@ ALLOWED: Mapping[str, tuple[str, ...]] = {
 }
 _LITRE = 1e-3
 _NOTHING_M3 = 1e-9
+_SEEN_M3 = 0.1e-3  # shows in tenths of a litre
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,8 +223,12 @@ def _bag_problem(load: BagLoad) -> str:
         rest.remove(pick)
         out.append(pick)
         left -= known(pick.volume_m3)
+    digits = 1 if load.over_m3 >= _SEEN_M3 else 2
+    takes, used, over = (
+        f"{volume / _LITRE:.{digits}f} L" for volume in (load.room_m3, load.used_m3, load.over_m3)
+    )
+    # What to leave is not for this program to say: among the things may be the drinking water.
     return (
-        f"{load.bag.name} ({load.bag.owner}) takes {load.room_m3 / _LITRE:.1f} L and would have to "
-        f"take {load.used_m3 / _LITRE:.1f} L: {load.over_m3 / _LITRE:.1f} L too much, for example "
-        f"{', '.join(item.name for item in out)}"
+        f"{load.bag.name} ({load.bag.owner}) takes {takes}, its things need {used}: find {over} of "
+        f"room elsewhere, for example for {'; '.join(item.name for item in out)}"
     )

@@ -128,8 +128,8 @@ def _food_lines(needs: Provisions, group: Group) -> Iterator[KitLine]:
     kcal = needs.energy_kcal.expected / people / needs.days
     unknown = () if math.isfinite(kcal) else ("how much is unknown",)
     for name, share in ((_FOOD, 1.0 - _SNACKS), (_SNACK, _SNACKS)):
-        amount = f"{kcal * share:,.0f} kcal a person and day, "
-        words = "" if unknown else f"{amount}{group.food_reserve:.0%} reserve on top"
+        amount = f"{kcal * share:,.0f} kcal a person and day on average"
+        words = "" if unknown else f"{amount}; the packs hold {group.food_reserve:.0%} more"
         why = {
             _FOOD: "to eat ashore",
             _SNACK: "to eat on the water, those of the day within reach",

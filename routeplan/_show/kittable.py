@@ -19,7 +19,15 @@ if TYPE_CHECKING:
     from routeplan._kit.plan import KitPlan
     from routeplan._show.page import Page
 
-__all__ = ["craft_words", "render_kit", "who_words"]
+__all__ = [
+    "all_words",
+    "bag_words",
+    "craft_words",
+    "listed",
+    "night_words",
+    "render_kit",
+    "who_words",
+]
 
 _HEADINGS = {"wear": "Wear", "carry": "Carry", "do": "Do", "avoid": "Avoid"}
 _MANY = 3  # hours told one by one
@@ -63,7 +71,7 @@ def _begun(words: str, after: str = ".") -> str:
 
 
 def _thing(line: KitLine, who: tuple[str, ...], kit: KitPlan) -> str:
-    """A thing with how many and who has it: "4 knife (each)", "5 gas canister (A, B, 3 C)"."""
+    """A thing, how many and who has it: "4 knife (1 each)", "5 gas canister (1 A, 1 B, 3 C)"."""
     words = line.item.rstrip(".")
     if line.action not in ("wear", "carry"):
         return words
@@ -72,15 +80,15 @@ def _thing(line: KitLine, who: tuple[str, ...], kit: KitPlan) -> str:
 
 
 def who_words(who: Sequence[str], people: int) -> str:
-    """Who has things, one name a piece: "each", "4 each", "A, 3 C"; empty for one person."""
+    """Who has things, one name a piece: "1 each", "A, C", "1 A, 3 C"; empty for one person."""
     many = Counter(who)
     alike = set(many.values())
     if people == 1:
         return ""
     if len(many) == people and len(alike) == 1:
-        each = alike.pop()
-        return "each" if each == 1 else f"{each} each"
-    return ", ".join(f"{n} {name}" if n > 1 else name for name, n in sorted(many.items()))
+        return f"{alike.pop()} each"
+    single = alike == {1}
+    return ", ".join(name if single else f"{n} {name}" for name, n in sorted(many.items()))
 
 
 def _where(line: KitLine, clock: Clock) -> str:
@@ -122,24 +130,28 @@ def _bags(page: Page, kit: KitPlan, packing: Packing) -> None:
     for craft in packing.crafts:
         page.line(craft_words(craft), indent=2)
         if craft.worn:
-            worn = f"worn or in hand, {craft.worn_kg:.2f} kg: {_listed(craft.worn)}"
+            worn = f"worn or in hand, {craft.worn_kg:.2f} kg: {listed(craft.worn)}"
             page.item("[ ]", worn, indent=4)
         for bag in (b for b in packing.bags if b.bag.owner == craft.owner):
-            page.item("[ ]", _bag_words(bag), indent=4)
-    everybody = packing.crafts
-    page.line(
-        f"All: bags {sum(c.bags_kg for c in everybody):.2f} + drinking water "
-        f"{sum(c.water_kg for c in everybody):.2f} + worn {sum(c.worn_kg for c in everybody):.2f} "
-        f"= {sum(c.carried_kg for c in everybody):.2f} kg"
-        f"{f'; {packing.homeless_kg:.2f} kg without a bag' if packing.homeless else ''}.",
-        indent=2,
-    )
+            page.item("[ ]", ": ".join(bag_words(bag)), indent=4)
+    page.line(all_words(packing), indent=2)
     for carry in kit.carries:
         page.item(
             "-",
             f"{carry.person} carries {carry.length_m:.0f} m over land in {carry.carries} goes, the "
             f"craft one of them, {carry.mass_kg:.0f} kg each, {carry.walked_m:.0f} m on foot",
         )
+
+
+def all_words(packing: Packing) -> str:
+    """What all carry together, and what has no bag."""
+    everybody = packing.crafts
+    return (
+        f"All: bags {sum(c.bags_kg for c in everybody):.2f} + drinking water "
+        f"{sum(c.water_kg for c in everybody):.2f} + worn {sum(c.worn_kg for c in everybody):.2f} "
+        f"= {sum(c.carried_kg for c in everybody):.2f} kg"
+        f"{f'; {packing.homeless_kg:.2f} kg without a bag' if packing.homeless else ''}."
+    )
 
 
 def craft_words(craft: CraftLoad) -> str:
@@ -154,15 +166,17 @@ def craft_words(craft: CraftLoad) -> str:
     return f"{parts}; with the paddler {craft.load_kg:.2f} kg, stated capacity {stated}."
 
 
-def _bag_words(bag: BagLoad) -> str:
+def bag_words(bag: BagLoad) -> tuple[str, str]:
+    """A bag with its room and mass, water apart, and the things in it."""
     room = f"{bag.used_m3 * 1000:.1f} of {bag.room_m3 * 1000:.1f} L"
     if not bag.items:
-        return f"{bag.bag.name}, {room}: empty"
+        return f"{bag.bag.name}, {room}", "empty"
     water = f" + {bag.water_kg:.2f} kg of water" if bag.water_kg else ""
-    return f"{bag.bag.name}, {room}, {bag.dry_kg:.2f} kg{water}: {_listed(bag.items)}"
+    return f"{bag.bag.name}, {room}, {bag.dry_kg:.2f} kg{water}", listed(bag.items)
 
 
-def _listed(items: Sequence[PackItem]) -> str:
+def listed(items: Sequence[PackItem]) -> str:
+    """Things one after the other, how many where there are several of a name."""
     many = Counter(item.name for item in items)
     return "; ".join(f"{n} {name}" if n > 1 else name for name, n in many.items())
 
@@ -205,13 +219,26 @@ def _nights(page: Page, kit: KitPlan) -> None:
     if not kit.warmth:
         return
     page.heading("Nights")
+    for words in night_words(kit):
+        page.item("-", words)
+
+
+def night_words(kit: KitPlan) -> list[str]:
+    """Of each night everybody in one sentence where all are warm enough, else who is worst off."""
+    told = []
     for place in dict.fromkeys(w.place for w in kit.warmth):
         found = [w for w in kit.warmth if w.place == place]
         worst = Verdict(max(w.verdict for w in found))
-        if worst == Verdict.WITHIN:
+        if worst is Verdict.WITHIN:
             poorest = min(found, key=lambda w: w.margin_k)  # its comfort stands for all the others
             of = f" of {poorest.person}, the least warm" if len(found) > 1 else ""
-            page.item("-", f"{place}, everybody: {worst.word}; {poorest.words}{of}")
+            told.append(f"{place}, everybody: {worst.word}; {poorest.words}{of}")
             continue
-        for told in (w for w in found if w.verdict == worst):
-            page.item("-", f"{place}, {told.person}: {worst.word}; {told.words}")
+        alike: dict[str, list[str]] = {}
+        for w in found:
+            if w.verdict == worst:
+                alike.setdefault(w.words, []).append(w.person)
+        told += [
+            f"{place}, {', '.join(who)}: {worst.word}; {words}" for words, who in alike.items()
+        ]
+    return told
