@@ -7,6 +7,7 @@ crashes, which nothing in the same process can stop, the guarded way must refuse
 import contextlib
 import subprocess
 import sys
+import time
 from collections import Counter
 from pathlib import Path
 
@@ -110,3 +111,28 @@ def test_damaged_copies_one_process_each(make, tmp_path):
         path.write_bytes(damaged(content, "cut", number))
         with pytest.raises(InputError, match=rf"{path}: "):
             open_forecast_guarded(path)
+
+
+def test_the_decoder_ends_with_whoever_asked_for_it():
+    """A parent that is killed cannot end its child, which would go on for its whole time."""
+    child = "import time; from routeplan._forecast import guard; guard._end_with_parent(); "
+    child += "print('up', flush=True); time.sleep(60)"
+    code = f"import subprocess, sys; run = subprocess.Popen([sys.executable, '-c', {child!r}]); "
+    code += "print(run.pid, flush=True); run.wait()"
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE) as parent:
+        lines = {parent.stdout.readline().strip() for _ in range(2)}
+        assert b"up" in lines
+        pid = int((lines - {b"up"}).pop())
+        assert _runs(pid)
+        parent.kill()
+    end = time.monotonic() + 10.0
+    while _runs(pid) and time.monotonic() < end:
+        time.sleep(0.05)
+    assert not _runs(pid)
+
+
+def _runs(pid):
+    """Whether a process is there and has not ended."""
+    with contextlib.suppress(FileNotFoundError, ProcessLookupError):
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] not in "ZX"
+    return False

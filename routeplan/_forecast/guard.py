@@ -8,7 +8,9 @@ JSON heading: nothing of what it sends is executed or unpickled.
 from __future__ import annotations
 
 import contextlib
+import ctypes
 import json
+import signal
 import subprocess
 import sys
 import tempfile
@@ -32,6 +34,7 @@ __all__ = ["MEMORY_LIMIT", "TIME_LIMIT_S", "read_guarded"]
 TIME_LIMIT_S = 120.0
 MEMORY_LIMIT = 8 * 1024**3  # of address space; libraries reserve more than they use
 _LARGEST_REPLY = 4 * 1024**3
+_KILL_WITH_PARENT = 1  # PR_SET_PDEATHSIG of Linux's prctl(2)
 _PACKAGE_ROOT = str(Path(__file__).resolve().parents[2])
 _COMMAND = (
     f"import sys; sys.path.append({_PACKAGE_ROOT!r}); "
@@ -142,6 +145,7 @@ def _error(head: dict[str, Any]) -> RouteplanError:
 
 def _child() -> None:
     """Entry point of the child process."""
+    _end_with_parent()
     order = json.loads(sys.stdin.buffer.read())
     _limit(int(order["memory_limit"]), float(order["time_limit_s"]))
     from routeplan._forecast.read import read_forecast
@@ -178,6 +182,13 @@ def _limit(memory: int, seconds: float) -> None:
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
     resource.setrlimit(resource.RLIMIT_CPU, (int(seconds) + 1, int(seconds) + 1))
+
+
+def _end_with_parent() -> None:
+    """End when whoever wants the answer was killed, where the system can."""
+    if sys.platform == "linux":
+        with contextlib.suppress(OSError, AttributeError):
+            ctypes.CDLL(None).prctl(_KILL_WITH_PARENT, signal.SIGKILL)
 
 
 def _describe(err: RouteplanError) -> dict[str, Any]:
