@@ -100,6 +100,9 @@ def test_fields_that_cannot_be_used(fields, words):
 def test_number_and_unit_are_told_apart():
     assert split_quantity(" 12.5 km/h") == ("12.5", "km/h")
     assert split_quantity("") == ("", "")
+    assert split_quantity("  ") == ("", "")
+    assert split_quantity("plenty kn") == ("plenty", "kn")  # not an empty field, which is no limit
+    assert split_quantity("plenty") == ("plenty", "")
 
 
 # --- where it listens

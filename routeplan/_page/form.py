@@ -99,9 +99,16 @@ _LAUNCH = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(:[0-9]{2})?Z
 
 
 def split_quantity(text: str) -> tuple[str, str]:
-    """Number and unit of a text, as far as they are there: "12 kn" gives "12" and "kn"."""
+    """Number and unit of a text, as far as they are there: "12 kn" gives "12" and "kn".
+
+    A text without a number keeps its words in the place of the number ("plenty kn" gives "plenty"
+    and "kn"): shown as an empty field it would switch the limit off with the next change.
+    """
     found = _QUANTITY.fullmatch(text)
-    return ("", "") if found is None else (found[1], found[2])
+    if found is not None and (found[1] or not found[2]):
+        return found[1], found[2]
+    words, _, unit = text.strip().rpartition(" ")
+    return (words.strip(), unit) if words.strip() else (unit, "")
 
 
 @dataclass(frozen=True, slots=True)
