@@ -328,8 +328,9 @@ def test_no_serious_finding_of_axe(browser, report, viewport):
         page.click("#rp-by-verdict")
         page.check("#rp-show-drift")
         assert axe_findings(page) == []
-        open_all(page)  # contrast again of some thousand more cells would take long
-        assert axe_findings(page, without=("color-contrast",)) == []
+        if viewport is DESKTOP:
+            open_all(page)  # contrast again of some thousand more cells would take long
+            assert axe_findings(page, without=("color-contrast",)) == []
 
 
 def test_phone_scrolls_one_way_only(browser, report):
