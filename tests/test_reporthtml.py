@@ -159,7 +159,10 @@ def test_the_answer_comes_first_and_says_what_to_do(parts, document):
         assert clock.time(last)[:3] in answer
     for words in ("within every limit judged", "because", "Turning back:", "Not judged"):
         assert words in answer
-    assert "wind 14 kn, gusts 20 kn, headwind 12 kn, waves 0.7 m" in answer
+    assert (
+        "Turn back or land when you meet wind over 14 kn, gusts over 20 kn, headwind over 12 kn, "
+        "waves over 0.7 m or visibility under 2.0 km."
+    ) in answer
 
 
 def test_invented_data_and_warnings_come_before_everything(page):
@@ -340,7 +343,13 @@ def test_without_a_good_launch_the_answer_says_no():
     bad = with_scan(plan, verdict=np.full_like(scan.verdict, Verdict.BEYOND))
     answer = "".join(Page(report_parts(bad).fragments["rp-answer"]).text)
     assert "No launch" in answer
+    assert "beyond a limit" in answer  # of every launch it is known: not a lack of data
+    assert "unknown" not in answer
     assert "within every limit judged" not in answer
+    some = np.full_like(scan.verdict, Verdict.BEYOND)
+    some[-1] = Verdict.UNKNOWN
+    answer = "".join(Page(report_parts(with_scan(plan, verdict=some)).fragments["rp-answer"]).text)
+    assert "unknown" in answer
     unknown = with_scan(plan, verdict=np.full_like(scan.verdict, Verdict.UNKNOWN))
     answer = "".join(Page(report_parts(unknown).fragments["rp-answer"]).text)
     assert "unknown" in answer

@@ -79,7 +79,7 @@ def stage_facts(stage: StagePlan, clock: Clock, now: np.datetime64 | None = None
     sentences = stage_answer(stage, clock, now=now)
     nat = np.datetime64("NaT", "ns")
     launch = scan.launch[stage.best] if scan is not None and stage.best is not None else nat
-    verdict = Verdict.UNKNOWN if day is None else Verdict(day.verdict)
+    verdict = _without_launch(scan) if day is None else Verdict(day.verdict)
     window = _around(stage)
     return StageFacts(
         number=what.number,
@@ -102,6 +102,13 @@ def stage_facts(stage: StagePlan, clock: Clock, now: np.datetime64 | None = None
         legs=tuple(leg_rows(scan, stage.best)),
         asked=scan is not None,
     )
+
+
+def _without_launch(scan: LaunchScan | None) -> Verdict:
+    """Beyond where every launch of the forecast is; else something about them is not known."""
+    if scan is not None and scan.verdict.size and (scan.verdict == Verdict.BEYOND).all():
+        return Verdict.BEYOND
+    return Verdict.UNKNOWN
 
 
 def _around(stage: StagePlan) -> LaunchWindow | None:

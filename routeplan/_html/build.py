@@ -22,6 +22,7 @@ from routeplan._show.answers import limit_words
 from routeplan._show.daywords import itinerary_words, other_words
 from routeplan._show.page import INVENTED
 from routeplan._show.sourcewords import age_words, comparison_words, forecast_words
+from routeplan._show.summary import felt_limits
 from routeplan._show.wording import (
     Clock,
     compass_point,
@@ -41,6 +42,9 @@ if TYPE_CHECKING:
 
 __all__ = ["SECTIONS", "ReportParts", "build_parts", "build_report"]
 
+_FELT = (
+    "wind", "gust", "headwind", "crosswind", "offshore_wind", "wave_height", "visibility",
+)  # fmt: skip
 SECTIONS = (
     "rp-head",
     "rp-answer",
@@ -184,6 +188,7 @@ def _facts(plan: Plan, clock: Clock, data: dict[str, Any]) -> dict[str, Any]:
         "grids": [grid_facts(i, stage, clock) for i, stage in enumerate(plan.stages)],
         "not_judged": not_judged(plan),
         "limits": limit_facts(plan.trip.limits),
+        "felt": felt_limits(plan.trip.limits, _FELT),
         "legs": list(leg_facts(plan)),
         "map": map_facts(plan, data["map"]),
         "kit": kit_facts(plan.kit, clock),

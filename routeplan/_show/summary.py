@@ -19,9 +19,10 @@ from routeplan._show.wording import Clock, percent, plain
 from routeplan.limits import Verdict
 
 if TYPE_CHECKING:
+    from routeplan.limits import Limits
     from routeplan.plan import Plan, StagePlan
 
-__all__ = ["summary_rows"]
+__all__ = ["felt_limits", "summary_rows"]
 
 # Limits that one sees or hears passed on the water, whatever the forecast said.
 _FELT = ("wind", "gust", "wave_height", "visibility")
@@ -97,20 +98,25 @@ def _tightest(plan: Plan) -> str:
 
 def _turn_back(plan: Plan, clock: Clock) -> str:
     """The turn-back time with least to spare, and the limits that hold on the water as well."""
+    if not any(it.best is not None for it in plan.stages):
+        return ""
+    turn, felt = soonest_turn(plan.stages, clock), felt_limits(plan.trip.limits)
+    return "; ".join([*([turn] if turn else []), *([f"when {felt}"] if felt else [])]) + "."
+
+
+def felt_limits(limits: Limits, names: Sequence[str] = _FELT) -> str:
+    """What one meets on the water beyond the limits of those names that are set; "" for none."""
     from routeplan._judge.findings import show_limit
 
-    limits = plan.trip.limits
     felt = [
         f"{limit_words(name)} {'under' if name == 'visibility' else 'over'} "
         f"{show_limit(name, limits.value(name))}"
-        for name in _FELT
+        for name in names
         if np.isfinite(limits.value(name))
     ]
-    if not any(it.best is not None for it in plan.stages):
+    if not felt:
         return ""
-    turn = soonest_turn(plan.stages, clock)
-    seen = f"when you meet {', '.join(felt[:-1])}{' or ' if felt[1:] else ''}{felt[-1]}"
-    return "; ".join([*([turn] if turn else []), *([seen] if felt else [])]) + "."
+    return f"you meet {', '.join(felt[:-1])}{' or ' if felt[1:] else ''}{felt[-1]}"
 
 
 def _missing(plan: Plan) -> str:
