@@ -1,7 +1,7 @@
 // Wind, gusts and sea along the day of one launch, with the limits and the night.
 "use strict";
 (() => {
-  const LEFT = 44, HIGH = 96, GAP = 26, TOP = 34;
+  const LEFT = 44, HIGH = 96, GAP = 26, TOP = 50;
   let WIDTH = 830; // of the panels; by the width of the box
   const PANELS = [
     { key: "wind", title: "Wind", unit: "kn", scale: 10, limit: "wind", second: { key: "head", limit: "headwind", name: "headwind" } },
@@ -88,7 +88,7 @@
     });
     if (limit !== null) {
       art.append(RP.svg("path", { d: `M${LEFT} ${y(limit)}H${LEFT + WIDTH}`, stroke: "#1d2327", "stroke-width": 1.2, "stroke-dasharray": "2 4" }),
-        label(LEFT + 6, y(limit) - 3, `headwind: limit ${RP.kn(limit)} kn`, "start"));
+        label(LEFT + 6, y(limit) + 12, `headwind: limit ${RP.kn(limit)} kn`, "start"));
     }
   }
 
@@ -130,14 +130,14 @@
 
   function marks(art, stage, i, launch, arrive, x, bottom) {
     const dusk = duskOf(stage, launch), margin = RP.data.limits.daylight;
-    upright(art, x(launch), bottom, "launch", "end", "");
-    if (stage.arrive[i] !== null) upright(art, x(arrive), bottom, "ashore", "start", "");
-    if (dusk !== null && margin !== null) upright(art, x(dusk - margin), bottom, `ashore by ${RP.clock(dusk - margin)}`, "end", "9 4");
+    upright(art, x(launch), bottom, "launch", "end", "", 0);
+    if (stage.arrive[i] !== null) upright(art, x(arrive), bottom, "ashore", "start", "", 0);
+    if (dusk !== null && margin !== null) upright(art, x(dusk - margin), bottom, `ashore by ${RP.clock(dusk - margin)}`, "end", "9 4", 14); // higher: never over the other two
   }
 
-  function upright(art, x, bottom, text, anchor, dash) {
-    art.append(RP.svg("path", { d: `M${x} ${TOP - 26}V${bottom}`, stroke: "#1d2327", "stroke-width": 1.5, "stroke-dasharray": dash || null }),
-      label(x + (anchor === "end" ? -4 : 4), TOP - 18, text, anchor));
+  function upright(art, x, bottom, text, anchor, dash, raise) {
+    art.append(RP.svg("path", { d: `M${x} ${TOP - 30 - raise}V${bottom}`, stroke: "#1d2327", "stroke-width": 1.5, "stroke-dasharray": dash || null }),
+      label(x + (anchor === "end" ? -4 : 4), TOP - 22 - raise, text, anchor));
   }
 
   function duskOf(stage, launch) {

@@ -12,9 +12,9 @@
   RP.shapeGrids = () => {
     const narrow = innerWidth < 640;
     for (const art of document.querySelectorAll("svg.grid")) {
-      const [, , right, high] = (art.dataset.box ||= art.getAttribute("viewBox")).split(" ").map(Number);
-      const left = narrow ? LEFT - 50 : 0;
-      art.setAttribute("viewBox", `${left} 0 ${right - left} ${high}`);
+      const [from, , wide, high] = (art.dataset.box ||= art.getAttribute("viewBox")).split(" ").map(Number);
+      const left = narrow ? LEFT - 50 : from;
+      art.setAttribute("viewBox", `${left} 0 ${from + wide - left} ${high}`);
       art.classList.toggle("narrow", narrow);
       for (const text of art.querySelectorAll("text[data-short]")) {
         text.dataset.full ||= text.textContent;
