@@ -118,7 +118,7 @@ def test_turn_back_in_words(on, back, words):
         (
             {"known": False},
             {},
-            "as no current is known: on the board nobody knows where to",
+            "as no current is known: on the board it is unknown where to",
         ),
         ({}, {"has_current": True}, "after 3 h you still drift, 865 m from shore"),
         (

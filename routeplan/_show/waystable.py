@@ -72,8 +72,8 @@ def ways_lines(stage: StagePlan, clock: Clock) -> list[str]:
     if more:
         lines.append(
             f"{more} other leg{'' if more == 1 else 's'} lead{'s' if more == 1 else ''} more than "
-            f"{metres(scan.outing.limits.offshore_notice_m)} out: --json tells of "
-            f"{'it' if more == 1 else 'them'}."
+            f"{metres(scan.outing.limits.offshore_notice_m)} out: "
+            f"plan.json tells of {'it' if more == 1 else 'them'}."
         )
     return [line for line in lines if line]
 
@@ -148,7 +148,7 @@ def _fate(it: LegDrift) -> str:
     """What becomes of who drifts: ashore when and where, or how far out."""
     worst = it.worst
     if not worst.known:
-        return "nobody knows where to"
+        return "it is unknown where to"
     out = f"still adrift {_far(worst.offshore_m)} from shore after {it.hours:g} h"
     if np.isnan(worst.ashore_first_s):
         return out
