@@ -653,6 +653,13 @@ def test_one_stove_and_pot_for_each_four(people, stoves):
     assert (found["stove with windscreen"], found["pot with lid, 2 L"]) == (stoves, stoves)
 
 
+@pytest.mark.parametrize(
+    "name", ["stove with windscreen", "emergency shelter bag", "tent for two, with pegs", "pump"]
+)
+def test_of_what_there_are_several_not_all_are_with_one(name):
+    assert default_rules().item(name).apart
+
+
 LEFT_TO_ANOTHER = {"leash", "paddling clothes", "wetsuit"}
 
 
