@@ -129,7 +129,7 @@ def apply_rules(
 def _carried(line: KitLine) -> KitLine:
     if line.action != "wear" or line.where == "whole trip":
         return line
-    return replace(line, notes=(*line.notes, "at hand on the rest of the trip"))
+    return replace(line, notes=(*line.notes, "within reach on the rest of the trip, or worn all the way"))
 
 
 def _count(per: str, people: int, crafts: Sequence[str]) -> tuple[int, str]:
