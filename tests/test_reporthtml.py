@@ -159,6 +159,7 @@ def test_the_answer_comes_first_and_says_what_to_do(parts, document):
         assert clock.time(last)[:3] in answer
     for words in ("within every limit judged", "because", "Turning back:", "Not judged"):
         assert words in answer
+    assert "(leg 6 begins at West skerry, leg 8 begins at Outer south)" in answer
     assert (
         "Turn back or land when you meet wind over 14 kn, gusts over 20 kn, headwind over 12 kn, "
         "waves over 0.7 m or visibility under 2.0 km."

@@ -10,7 +10,7 @@ import numpy as np
 
 from routeplan._html.scandata import LETTERS
 from routeplan._show.answers import chosen_window, limit_words, stage_answer
-from routeplan._show.waystable import ways_lines
+from routeplan._show.waystable import turn_places, ways_lines
 from routeplan._show.wording import UNKNOWN, Clock, knots, percent
 from routeplan.limits import Verdict
 
@@ -49,7 +49,8 @@ class StageFacts:
 
     `launch` and `arrive` are of the launch proposed or picked, NaT without one; `window` is the
     one it lies in; `members` says how many of an ensemble agree. `turn_back` are sentences, the
-    most important first; `sentences` everything that is told of the window.
+    most important first, `turn_places` where their legs begin; `sentences` everything that is told
+    of the window.
     """
 
     number: int
@@ -67,6 +68,7 @@ class StageFacts:
     window: dict[str, Any] | None
     headline: str
     turn_back: tuple[str, ...]
+    turn_places: str
     sentences: tuple[str, ...]
     windows: tuple[dict[str, Any], ...]
     legs: tuple[dict[str, Any], ...]
@@ -97,6 +99,7 @@ def stage_facts(stage: StagePlan, clock: Clock, now: np.datetime64 | None = None
         window=None if window is None else _window(window, clock),
         headline=sentences[0] if sentences else "",
         turn_back=tuple(ways_lines(stage, clock)),
+        turn_places=turn_places(stage),
         sentences=tuple(sentences),
         windows=tuple(window_rows(stage, clock)),
         legs=tuple(leg_rows(scan, stage.best)),

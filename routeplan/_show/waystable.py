@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from routeplan.plan import StagePlan
     from routeplan.windows import Landing, TurnBack
 
-__all__ = ["committing_legs", "soonest_turn", "ways_lines"]
+__all__ = ["committing_legs", "soonest_turn", "turn_places", "ways_lines"]
 
 _MOST_LEGS = 2  # told in full: the others are in the document
 _HORIZON = np.timedelta64(12, "h")  # turn-back times are looked for no later than this
@@ -82,12 +82,26 @@ def _turn_back(
     turns: Sequence[TurnBack], told: Sequence[int], launch: np.datetime64, clock: Clock
 ) -> str:
     """By when to be at the start of the legs told, or else of the one with least time to spare."""
-    if not turns:
-        return ""
+    return " ".join(_turn_back_at(turn, launch, clock) for turn in _chosen(turns, told))
+
+
+def _chosen(turns: Sequence[TurnBack], told: Sequence[int]) -> list[TurnBack]:
     chosen = [turn for turn in turns if turn.leg in told]
-    if not chosen:
+    if turns and not chosen:
         chosen = [min(turns, key=lambda turn: _spare(turn.go_on_until, turn.arrive))]
-    return " ".join(_turn_back_at(turn, launch, clock) for turn in chosen)
+    return chosen
+
+
+def turn_places(stage: StagePlan) -> str:
+    """Where the legs begin that the turn-back times are told of, in words; "" without any."""
+    names = {leg.number: leg.start.name for leg in stage.stage.legs}
+    told = sorted(committing_legs(stage)[:_MOST_LEGS])
+    begins = [
+        f"leg {turn.leg} begins at {names[turn.leg]}"
+        for turn in _chosen(stage.turn_back or (), told)
+        if names.get(turn.leg)
+    ]
+    return ", ".join(begins)
 
 
 def _turn_back_at(turn: TurnBack, launch: np.datetime64, clock: Clock) -> str:
