@@ -347,6 +347,10 @@ def test_without_a_good_launch_the_answer_says_no():
     assert "beyond a limit" in answer  # of every launch it is known: not a lack of data
     assert "unknown" not in answer
     assert "within every limit judged" not in answer
+    day = replace(plan.stages[0].day, verdict=Verdict.UNKNOWN)  # later days may do
+    held = replace(bad, stages=(replace(bad.stages[0], day=day),))
+    assert "beyond a limit" in answer_of(held)
+    assert "unknown" not in answer_of(held)
     some = np.full_like(scan.verdict, Verdict.BEYOND)
     some[-1] = Verdict.UNKNOWN
     answer = "".join(Page(report_parts(with_scan(plan, verdict=some)).fragments["rp-answer"]).text)

@@ -81,7 +81,8 @@ def stage_facts(stage: StagePlan, clock: Clock, now: np.datetime64 | None = None
     sentences = stage_answer(stage, clock, now=now)
     nat = np.datetime64("NaT", "ns")
     launch = scan.launch[stage.best] if scan is not None and stage.best is not None else nat
-    verdict = _without_launch(scan) if day is None else Verdict(day.verdict)
+    chosen = None if stage.best is None else day  # a day without a launch has no verdict of its own
+    verdict = _without_launch(scan) if chosen is None else Verdict(chosen.verdict)
     window = _around(stage)
     return StageFacts(
         number=what.number,
