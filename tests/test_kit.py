@@ -426,7 +426,7 @@ def test_every_line_of_the_demo_has_a_reason_and_somebody_who_carries_it():
     for line, owners in zip(kit.lines, kit.owners, strict=True):
         assert line.reasons
         assert line.sources
-        assert line.notes == () or "at hand" in line.notes[0], line
+        assert line.notes == () or "within reach" in line.notes[0], line
         assert len(set(line.reasons)) == len(line.reasons)
         if line.action in ("wear", "carry"):
             assert len(owners) == line.quantity, line.item
