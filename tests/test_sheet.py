@@ -337,6 +337,17 @@ def test_the_card_has_a_page_a_stage_of_a5():
                 assert f"{(int(utc[:2]) + 2) % 24:02d}{utc[2:]}" in text
 
 
+def test_the_card_says_which_leg_lies_on_land():
+    plan = full()
+    stage = plan.sheet.stages[0]
+    dry = replace(stage.legs[0], land_m=1234.0)
+    stages = (replace(stage, legs=(dry, *stage.legs[1:])), *plan.sheet.stages[1:])
+    pages = read(card_pdf(replace(plan, sheet=replace(plan.sheet, stages=stages)))).pages
+    assert squeezed("Inner sound · 1.2 km ON LAND") in squeezed(pages[0].extract_text())
+    assert "ONLAND" not in squeezed(pages[1].extract_text())
+    assert "ONLAND" not in squeezed(read(full_pdf(card_pdf)).pages[0].extract_text())
+
+
 def test_a_stage_of_many_legs_runs_on_and_keeps_its_map():
     plan = full()
     stage = plan.sheet.stages[1]

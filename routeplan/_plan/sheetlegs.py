@@ -108,6 +108,8 @@ class SheetLeg:
         With a launch: the same in a sentence, without clock times.
     landing : WayOut or None
         The user's nearest named landing, with a straight line over water if there is one.
+    land_m : float
+        Of the leg that lies on land. [m]
     """
 
     number: int
@@ -129,6 +131,7 @@ class SheetLeg:
     shore: WayOut | None
     shore_text: str
     landing: WayOut | None
+    land_m: float = 0.0
 
 
 def named_landings(route: Route, places: Sequence[Place]) -> tuple[Waypoint, ...]:
@@ -197,6 +200,7 @@ def _leg(
         shore=_nearest_shore(exposure, k) if shore is None else _soonest_shore(shore),
         shore_text="" if shore is None else shore.text,
         landing=_landing(here, landings, coast),
+        land_m=exposure.land_m,
     )
 
 

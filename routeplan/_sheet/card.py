@@ -167,7 +167,9 @@ def _bends(leg: SheetLeg) -> str:
 def _far(leg: SheetLeg, notice_m: float) -> str:
     if not np.isfinite(leg.offshore_max_m):
         return "distance from shore unknown"
-    return f"{metres(leg.offshore_max_m)} out" if leg.offshore_max_m > notice_m else ""
+    words = [f"{metres(leg.land_m)} ON LAND"] if leg.land_m > 0.0 else []
+    words += [f"{metres(leg.offshore_max_m)} out"] if leg.offshore_max_m > notice_m else []
+    return " · ".join(words)
 
 
 def _until(leg: SheetLeg, when: np.datetime64, clock: Clock) -> str:
