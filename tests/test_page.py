@@ -87,6 +87,9 @@ def test_a_changed_limit_is_set_by_the_user_and_others_are_not():
         ({"craft": "raft"}, "craft 'raft' is unknown; allowed are touring board"),
         ({"select": "1; rm"}, "is not one of the list"),
         ({"launch_1": "soon"}, "is no time"),
+        ({"launch_1": "2026-02-30T10:00Z"}, "is no time"),
+        ({"launch_1": "2026-07-13T24:00Z"}, "is no time"),
+        ({"launch_1": "2262-12-01T00:00Z"}, "is no time"),  # nanoseconds end in April
         ({"limit_wind": "9" * 61}, "too long"),
         ({"limit_delay": ""}, "cannot be left empty; the default is 30 min"),
     ],

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import Any
 
 from routeplan.errors import InputError
@@ -209,13 +210,25 @@ def _picked(fields: Mapping[str, str], before: Mapping[int, str]) -> dict[int, s
         number = name.removeprefix("launch_")
         if number == name or not re.fullmatch("[1-9][0-9]{0,2}", number):
             continue
-        if text and not _LAUNCH.fullmatch(text):
+        if text and not _is_time(text):
             msg = f"launch {_short(text)!r} is no time; allowed are times such as 2026-07-14T06:00Z"
             raise InputError(msg, field=name)
         picked.pop(int(number), None)
         if text:
             picked[int(number)] = text
     return picked
+
+
+def _is_time(text: str) -> bool:
+    """Whether it is a time of the calendar, of the years that nanoseconds can hold."""
+    if not _LAUNCH.fullmatch(text):
+        return False
+    try:
+        seconds = ":%S" if text.count(":") > 1 else ""
+        when = datetime.strptime(text, f"%Y-%m-%dT%H:%M{seconds}%z")
+    except ValueError:
+        return False
+    return 1678 <= when.year <= 2261
 
 
 def _ashore(

@@ -16,7 +16,7 @@ from typing import Any
 from routeplan._page.config import FILES, PageConfig
 from routeplan._page.outputs import OUTPUTS
 from routeplan._page.pool import Pool, Progress, Worker, WorkerGoneError
-from routeplan._page.store import FullError, Room, Store
+from routeplan._page.store import FullError, Room, Store, is_plain_file
 from routeplan._show.wording import plain
 from routeplan.errors import InputError
 
@@ -65,6 +65,7 @@ class Desk:
 
     def __init__(self, config: PageConfig, pool: Pool, store: Store) -> None:
         self._config, self._pool, self._store = config, pool, store
+        store.evict = self.forget
         self._turn = asyncio.Semaphore(config.workers)
         self._tasks: set[asyncio.Task[None]] = set()
         self._lines: dict[str, _Line] = {}
@@ -122,16 +123,16 @@ class Desk:
         InputError
             If it cannot be made.
         """
-        if name not in _FILES or room.answered is None:
+        line = self._lines.get(room.key)
+        if name not in _FILES or room.answered is None or line is None:
             msg = "there is no such file"
             raise InputError(msg)
-        line = self._lines[room.key]
         path = room.directory(room.answer) / name
-        if path.is_file():
+        if is_plain_file(path):
             return path
         async with line.lock:
             path = room.directory(room.answer) / name  # there may be a newer answer by now
-            if path.is_file():
+            if is_plain_file(path):
                 return path
             job = self._order(room, room.answered, room.job)
             job |= {"do": "file", "name": name, "out": str(path.relative_to(room.folder))}
@@ -143,6 +144,8 @@ class Desk:
         self._store.measure(room)
         if "failed" in message:
             raise InputError(self._clean(room, message["failed"]))
+        if not is_plain_file(path):
+            raise InputError(_BROKE_DOWN)
         return path
 
     async def _plan(
@@ -170,7 +173,7 @@ class Desk:
                 message = {"failed": _BROKE_DOWN}
             if number == room.job:
                 room.took_s = time.monotonic() - began
-                self._take(room, message, number)
+                self._take_what_came(room, message, number)
 
     def _order(self, room: Room, settings: Any, number: int) -> dict[str, Any]:
         return {
@@ -239,6 +242,15 @@ class Desk:
         free = line is None or not line.lock.locked()
         return free and not room.busy and room.worker is not None and not room.worker.gone
 
+    def _take_what_came(self, room: Room, message: dict[str, Any], number: int) -> None:
+        """Take in how a job ended; a worker that says nonsense has broken down as well."""
+        try:
+            self._take(room, message, number)
+        except (AttributeError, KeyError, TypeError, ValueError):
+            if room.worker is not None:
+                self._pool.end(room.worker)
+            self._fail(room, _BROKE_DOWN)
+
     def _take(self, room: Room, message: dict[str, Any], number: int) -> None:
         """Take in how a job ended."""
         self._store.measure(room)
@@ -251,8 +263,8 @@ class Desk:
             room.set("choose")
         else:
             done = dict(message["done"])
-            read = {name: done.pop(name) for name in ("limits", "ashore", "explicit")}
-            read["explicit"] = frozenset(read["explicit"])
+            read: dict[str, Any] = {name: _texts(done.pop(name)) for name in ("limits", "ashore")}
+            read["explicit"] = frozenset(map(str, done.pop("explicit")))
             room.settings = replace(room.settings, **read)
             room.answered, room.facts = room.settings, done
             before, room.answer = room.answer, number
@@ -272,6 +284,11 @@ class Desk:
             pattern = rf"(?<![\w.]){re.escape(FILES[kind].stored)}(?!\w)"
             text = re.sub(pattern, lambda _, name=name: plain(name, 100), text)  # type: ignore[misc]
         return plain(text, 600)
+
+
+def _texts(table: Any) -> dict[str, str] | None:
+    """A table of texts that a worker sent."""
+    return None if table is None else {str(name): str(text) for name, text in table.items()}
 
 
 def _remove_older(room: Room, before: int, number: int) -> None:

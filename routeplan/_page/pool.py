@@ -66,7 +66,8 @@ class Worker:
                 words, share = message["progress"]
                 progress(str(words)[:600], None if share is None else float(share))
         except (
-            OSError, EOFError, ValueError, TypeError, KeyError, asyncio.LimitOverrunError
+            OSError, EOFError, ValueError, TypeError, KeyError, RecursionError,
+            asyncio.LimitOverrunError,
         ) as error:  # fmt: skip
             self.gone = True
             raise WorkerGoneError from error

@@ -7,8 +7,10 @@ import fcntl
 import os
 import secrets
 import shutil
+import stat
 import tempfile
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,7 +19,7 @@ from routeplan._page.config import PageConfig
 from routeplan._page.form import Settings
 from routeplan._page.pool import Worker
 
-__all__ = ["FullError", "Room", "Store"]
+__all__ = ["FullError", "Room", "Store", "is_plain_file"]
 
 _PREFIX = "routeplan-page-"
 _LOCK = "lock"
@@ -82,6 +84,7 @@ class Store:
 
     def __init__(self, config: PageConfig) -> None:
         self.config = config
+        self.evict: Callable[[Room], None] = self.remove  # the desk ends the worker as well
         self.rooms: dict[str, Room] = {}
         remove_left_behind()
         self.folder = Path(tempfile.mkdtemp(prefix=_PREFIX))  # readable by its owner alone
@@ -100,7 +103,7 @@ class Store:
             if oldest.busy or time.monotonic() - oldest.used < _BUSY_S:
                 msg = "there are as many trips open as there may be: try again in some minutes"
                 raise FullError(msg)
-            self.remove(oldest)
+            self.evict(oldest)
         key = secrets.token_urlsafe(32)
         folder = self.folder / secrets.token_hex(16)
         folder.mkdir(mode=0o700)
@@ -137,7 +140,7 @@ class Store:
     def remove(self, room: Room) -> None:
         """Forget a trip and its files; its worker must have been ended."""
         self.rooms.pop(room.key, None)
-        shutil.rmtree(room.folder, ignore_errors=True)
+        _remove(room.folder)
 
     def expired(self) -> list[Room]:
         """Trips that nobody has looked at for the stated time."""
@@ -147,7 +150,7 @@ class Store:
     def close(self) -> None:
         """Remove everything."""
         self.rooms.clear()
-        shutil.rmtree(self.folder, ignore_errors=True)
+        _remove(self.folder)
         if self._lock is not None:
             os.close(self._lock)
             self._lock = None
@@ -173,9 +176,46 @@ def _locked(path: Path) -> int:
     return lock
 
 
+def is_plain_file(path: Path) -> bool:
+    """Whether a file of an answer is one, and no link or pipe that a worker was made to put there.
+
+    Its directory must not be a link either.
+    """
+    with contextlib.suppress(OSError):
+        own = stat.S_ISDIR(path.parent.lstat().st_mode)
+        return own and stat.S_ISREG(path.lstat().st_mode)
+    return False
+
+
+def _remove(folder: Path) -> None:
+    """Remove a directory as far as that can be done."""
+    with contextlib.suppress(OSError):
+        _flatten(folder)
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def _flatten(folder: Path) -> None:
+    """Bring directories that lie deep to the top.
+
+    They may be nested deeper than a path can be long, or than `rmtree` can follow.
+    """
+    left = _directories(folder)
+    while left:
+        for inner in _directories(left.pop()):
+            left.append(inner.rename(folder / secrets.token_hex(16)))
+
+
+def _directories(folder: Path) -> list[Path]:
+    with os.scandir(folder) as entries:
+        return [Path(entry.path) for entry in entries if entry.is_dir(follow_symlinks=False)]
+
+
 def _size(folder: Path) -> int:
-    total = 0
-    for path in folder.rglob("*"):
-        with contextlib.suppress(OSError):
-            total += path.lstat().st_size
+    total, left = 0, [str(folder)]
+    while left:  # not recursive: it may be nested deeply
+        with contextlib.suppress(OSError), os.scandir(left.pop()) as entries:
+            for entry in entries:
+                total += entry.stat(follow_symlinks=False).st_size
+                if entry.is_dir(follow_symlinks=False):
+                    left.append(entry.path)
     return total

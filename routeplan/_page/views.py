@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import stat
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -20,12 +21,15 @@ from routeplan._page.form import (
     split_quantity,
 )
 from routeplan._page.outputs import OUTPUTS
-from routeplan._page.store import Room
+from routeplan._page.store import Room, is_plain_file
 from routeplan._show.wording import duration, plain
+from routeplan.errors import InputError
 
 __all__ = ["message_page", "read_text", "room_page", "start_page", "state_of"]
 
 _LARGEST_ANSWER = 64_000_000
+_LARGEST_LIST = 4_000_000
+_OF_STAGE = {"stage", "words", "proposed", "picked", "chosen", "launches"}
 _PROVIDERS = {
     "gfs": "GFS (NOAA), one forecast, 25 km",
     "gefs": "GEFS (NOAA), with members",
@@ -98,9 +102,38 @@ def state_of(room: Room, token: str) -> dict[str, Any]:
 
 
 def read_text(path: Path) -> str:
-    """A text that a worker wrote; it is no more trusted than what it worked on."""
-    with os.fdopen(os.open(path, os.O_RDONLY | os.O_NOFOLLOW), "rb") as file:
-        return file.read(_LARGEST_ANSWER).decode("utf-8", "replace")
+    """A text that a worker wrote; it is no more trusted than what it worked on.
+
+    Raises
+    ------
+    InputError
+        If it is none: opening a pipe, say, would halt the server.
+    """
+    try:
+        if not is_plain_file(path):
+            raise FileNotFoundError
+        opened = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+        with os.fdopen(opened, "rb") as file:
+            if stat.S_ISREG(os.fstat(opened).st_mode):
+                return file.read(_LARGEST_ANSWER).decode("utf-8", "replace")
+    except OSError:
+        pass  # it is not there, or not what it was a moment ago
+    msg = f"{path.name} is not there or cannot be read: plan again"
+    raise InputError(msg)
+
+
+def _launches(room: Room) -> list[dict[str, Any]]:
+    """For each stage the launches to pick from; none where the worker wrote something else."""
+    try:
+        text = read_text(room.directory(room.answer) / "launches.json")
+        stages = json.loads(text) if len(text) <= _LARGEST_LIST else []
+        good = all(
+            one.keys() >= _OF_STAGE and all(len(launch) == 3 for launch in one["launches"])
+            for one in stages
+        )
+    except (InputError, AttributeError, RecursionError, TypeError, ValueError):
+        return []
+    return stages if good else []
 
 
 def _controls(room: Room) -> dict[str, Any]:
@@ -110,7 +143,7 @@ def _controls(room: Room) -> dict[str, Any]:
         "crafts": CRAFT_NAMES,
         "speed": _field(room.settings.speed, "speed", "kn"),
         "step": _field(room.settings.step, "time", "min"),
-        "stages": json.loads(read_text(room.directory(room.answer) / "launches.json")),
+        "stages": _launches(room),
         "outputs": OUTPUTS,
         "settings": room.settings,
     }

@@ -21,6 +21,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from routeplan._show.wording import plain
 from routeplan.errors import RouteplanError
 
 __all__ = ["Cancelled", "run_worker", "warm_up"]
@@ -32,6 +33,10 @@ _MOST_FILES = 256
 
 class Cancelled(Exception):
     """The job is no longer wanted."""
+
+
+class _ServerGoneError(Exception):
+    """Nobody is there to be told."""
 
 
 def warm_up() -> None:
@@ -53,9 +58,10 @@ def run_worker(channel: socket.socket, order: dict[str, Any]) -> None:
 
     line = _Line(channel)
     work = Work(folder)
-    while (job := line.next_order()) is not None:
-        _allow_cpu(float(job["cpu_s"]))
-        _do(work, line, job)
+    with contextlib.suppress(_ServerGoneError):
+        while (job := line.next_order()) is not None:
+            _allow_cpu(float(job["cpu_s"]))
+            _do(work, line, job)
 
 
 def _do(work: Any, line: _Line, job: dict[str, Any]) -> None:
@@ -70,9 +76,12 @@ def _do(work: Any, line: _Line, job: dict[str, Any]) -> None:
     except MemoryError:
         words = "this needs more memory than a trip may use: ask for less"
         line.tell(job=number, failed=words, broken=True)
+    except _ServerGoneError:
+        raise
     except Exception as error:
         # The place is for whoever runs the server, the kind for whoever looks at the page.
-        sys.stderr.write(traceback.format_exc())
+        for text in traceback.format_exc().splitlines():  # with words of the file in it
+            sys.stderr.write(f"{'  ' if text.startswith(' ') else ''}{plain(text)}\n")
         words = f"this is a bug in routeplan: {type(error).__name__}"
         line.tell(job=number, failed=words, broken=True)
     else:
@@ -111,7 +120,10 @@ class _Line:
     def tell(self, **message: Any) -> None:
         content = json.dumps(message).encode() + b"\n"
         with self._lock:
-            self._channel.sendall(content)
+            try:
+                self._channel.sendall(content)
+            except OSError:
+                raise _ServerGoneError from None
 
     def _is_cancelled(self) -> bool:
         while select.select([self._channel], [], [], 0)[0]:
