@@ -126,10 +126,15 @@ def apply_rules(
     return tuple(_carried(line) if line.item in both else line for line in lines)
 
 
+_WITHIN_REACH = "within reach on the rest of the trip, or worn all the way"
+
+
 def _carried(line: KitLine) -> KitLine:
     if line.action != "wear" or line.where == "whole trip":
         return line
-    return replace(line, notes=(*line.notes, "within reach on the rest of the trip, or worn all the way"))
+    return replace(
+        line, notes=(*line.notes, "within reach on the rest of the trip, or worn all the way")
+    )
 
 
 def _count(per: str, people: int, crafts: Sequence[str]) -> tuple[int, str]:
