@@ -49,9 +49,10 @@ if TYPE_CHECKING:
 __all__ = ["CAUTIONS", "Ashore", "Plan", "Source", "StagePlan", "Trip", "plan_trip"]
 
 Progress = Callable[[str, float], None]
+Known = Callable[[str, tuple[StagePlan, ...]], None]
 
 
-def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
+def plan_trip(trip: Trip, *, progress: Progress | None = None, known: Known | None = None) -> Plan:
     """Answer a trip.
 
     Parameters
@@ -59,6 +60,9 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
     trip : Trip
     progress : callable, optional
         Called with a few words and the share done, 0 to 1.
+    known : callable, optional
+        Called with the zone and the stages as soon as their windows and launches are known, before
+        ways out, kit and sheet are worked out. Not called without a forecast.
 
     Raises
     ------
@@ -88,7 +92,10 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
     )
     _refuse_dry_route(trip.route, exposures)
     comparisons = compare_coasts(trip.route, coast, trip.limits, trip.spacing_m)
-    stages, coverage, itinerary = _stages(trip, coast, exposures, tell)
+    zone = trip.zone or _zone_at(trip.route)
+    stages, coverage, itinerary = _stages(
+        trip, coast, exposures, tell, (lambda stages: known(zone, stages)) if known else _silent
+    )
     kit = kit_of(trip, exposures, stages)
     sheet = _sheet(trip, stages, exposures, coast, kit)
     tell("done", 1.0)
@@ -102,7 +109,7 @@ def plan_trip(trip: Trip, *, progress: Progress | None = None) -> Plan:
         comparisons=comparisons,
         stages=stages,
         coverage=coverage,
-        zone=trip.zone or _zone_at(trip.route),
+        zone=zone,
         warnings=forecast_warnings(coverage, trip.now, trip.old_after_s),
         notes=_notes(trip, chosen, exposures, coverage),
         cautions=CAUTIONS,
@@ -143,7 +150,11 @@ def _refuse_dry_route(route: Route, exposures: tuple[LegExposure, ...]) -> None:
 
 
 def _stages(
-    trip: Trip, coast: Coastline, exposures: tuple[LegExposure, ...], tell: Progress
+    trip: Trip,
+    coast: Coastline,
+    exposures: tuple[LegExposure, ...],
+    tell: Progress,
+    known: Callable[[tuple[StagePlan, ...]], None],
 ) -> tuple[tuple[StagePlan, ...], Coverage | None, Itinerary | None]:
     stages = stages_of(trip.route)
     if trip.forecast is None:
@@ -169,11 +180,13 @@ def _stages(
         msg = _not_covered(trip, covered)
         raise CoverageError(msg, bounds=(covered.west, covered.south, covered.east, covered.north))
     days = plan_days(trip, stages, scans, light, coast)
-    told = [
-        _with_ways_out(replace(sp, best=launch_index(scan, day), day=day), trip, coast, weather)
+    timed = tuple(
+        replace(sp, best=launch_index(scan, day), day=day)
         for sp, scan, day in zip(out, scans, days.stages, strict=True)
-    ]
-    return tuple(told), covered, days
+    )
+    known(timed)
+    told = tuple(_with_ways_out(stage, trip, coast, weather) for stage in timed)
+    return told, covered, days
 
 
 def _with_ways_out(

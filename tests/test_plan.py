@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import xarray as xr
+from planmaker import demo_plan
 
 from routeplan.errors import CoverageError, InputError
 from routeplan.geodesy import direct
@@ -341,3 +342,16 @@ def test_a_carry_is_no_flag_and_its_time_is_said_to_be_missing(straight_coast):
     assert any("carry on leg 2 as if it were paddled" in note for note in answer.notes)
     legs_only = plan_trip(Trip(route, coast=straight_coast))
     assert not any("as if it were paddled" in note for note in legs_only.notes)
+
+
+def test_windows_are_told_before_the_rest_is_worked_out():
+    told = []
+    before = demo_plan()
+    plan = plan_trip(before.trip, known=lambda zone, stages: told.append((zone, stages)))
+    ((zone, stages),) = told
+    assert zone == plan.zone
+    for early, late in zip(stages, plan.stages, strict=True):
+        assert early.windows == late.windows
+        assert (early.best, early.day) == (late.best, late.day)
+        assert early.drift is None
+        assert late.drift is not None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import io
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -59,12 +59,12 @@ def render(plan: Plan, job: dict[str, Any]) -> bytes:
     return _MAKERS[job["name"]](plan)
 
 
-def windows_words(plan: Plan) -> str:
-    """The windows in a line, to be told while the report is still being drawn."""
+def windows_words(zone: str, stages: Sequence[StagePlan]) -> str:
+    """The windows in a line, to be told while the rest is worked out and the report drawn."""
     from routeplan._show.answers import chosen_window, window_launches
 
-    clock, told = Clock(plan.zone), []
-    for stage in plan.stages:
+    clock, told = Clock(zone), []
+    for stage in stages:
         window = chosen_window(stage)
         if window is not None:
             day = clock.short_day(window.first_launch)

@@ -72,7 +72,6 @@ class Work:
             if error.field != "select":
                 raise
             return {"choose": _choices()}
-        progress(windows_words(plan), None)
         facts = write_answer(plan, job, self._folder / job["out"])
         return {
             "limits": settings.limits,
@@ -90,7 +89,11 @@ class Work:
         if self._plan is None or self._planned != key:
             self._plan = None  # it is large, and there need not be two
             trip = self._trip(job, settings, progress)
-            self._plan = plan_trip(trip, progress=progress)
+            self._plan = plan_trip(
+                trip,
+                progress=progress,
+                known=lambda zone, stages: progress(windows_words(zone, stages), None),
+            )
             self._planned = key
         return self._plan, settings
 
