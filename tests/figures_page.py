@@ -88,9 +88,7 @@ def main():
             say("short route alone to legs", min(hops))
             say("changed limit of the demo to new windows, median", sorted(windows)[TRIES // 2])
             say("changed limit of the demo to new windows, worst", max(windows))
-            say(
-                "changed limit of the demo to whole report, median", sorted(changes)[TRIES // 2]
-            )
+            say("changed limit of the demo to whole report, median", sorted(changes)[TRIES // 2])
             memory(server)
 
 
