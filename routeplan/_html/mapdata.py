@@ -12,7 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan._plan.stretches import stage_bailouts
-from routeplan._show.mapframe import Frame, degrees_minutes, frame_of, land_box, tick_minutes, ticks
+from routeplan._show.mapframe import (
+    Frame,
+    degrees_minutes,
+    frame_of,
+    land_box,
+    land_stretches,
+    tick_minutes,
+    ticks,
+)
 from routeplan._show.wording import Clock, degrees, duration, metres, plain, position
 
 if TYPE_CHECKING:
@@ -163,6 +171,9 @@ def _leg(frame: Frame, leg: Leg, exposure: LegExposure) -> dict[str, Any]:
         "shore_m": shore,
         "along_m": along,
         "far": [[round(a), round(b)] for a, b in exposure.far_stretches],
+        "land": [
+            np.round(stretch).astype(int).T.tolist() for stretch in land_stretches(frame, exposure)
+        ],
     }
 
 

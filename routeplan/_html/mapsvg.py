@@ -47,6 +47,7 @@ def map_facts(plan: Plan, drawn: dict[str, Any]) -> dict[str, Any]:
                 "path": path(leg["x"], leg["y"]),
                 "mid": at(leg["x"][len(leg["x"]) // 2], leg["y"][len(leg["y"]) // 2]),
                 "far": bool(leg["far"]),
+                "land": empty.join(path(x, y) for x, y in leg["land"]),
             }
             for leg in drawn["legs"]
         ],

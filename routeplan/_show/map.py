@@ -15,6 +15,7 @@ from routeplan._show.mapframe import (
     degrees_minutes,
     frame_of,
     land_box,
+    land_stretches,
     tick_minutes,
     ticks,
 )
@@ -164,6 +165,18 @@ def _draw_legs(axes: Axes, frame: Frame, plan: Plan, scale: Normalize) -> None:
         for drawn in (casing, line, unknown):
             drawn.set_capstyle("round")
             axes.add_collection(drawn, autolim=False)
+        _draw_over_land(axes, land_stretches(frame, exposure))
+
+
+def _draw_over_land(axes: Axes, stretches: list[NDArray[np.float64]]) -> None:
+    """Where the line lies on land it is black with white dashes, which no distance is."""
+    from matplotlib.collections import LineCollection
+
+    for color, width, dashes in ((INK, 6.0, "-"), ("white", 2.6, (0, (1.2, 1.2)))):
+        axes.add_collection(
+            LineCollection(stretches, colors=color, linewidths=width, linestyles=dashes, zorder=7),
+            autolim=False,
+        )
 
 
 def _ties(

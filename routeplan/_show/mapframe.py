@@ -12,9 +12,18 @@ from numpy.typing import NDArray
 from routeplan._show.labels import Box
 
 if TYPE_CHECKING:
+    from routeplan.exposure import LegExposure
     from routeplan.plan import Plan
 
-__all__ = ["Frame", "degrees_minutes", "frame_of", "land_box", "tick_minutes", "ticks"]
+__all__ = [
+    "Frame",
+    "degrees_minutes",
+    "frame_of",
+    "land_box",
+    "land_stretches",
+    "tick_minutes",
+    "ticks",
+]
 
 _EARTH_RADIUS_M = 6_371_008.8  # mean radius of WGS84 (2a + b) / 3; for drawing only
 _MAX_LATITUDE = 85.0
@@ -107,3 +116,13 @@ def land_box(frame: Frame) -> Box:
     if east - west >= 350.0:
         return -180.0, south, 180.0, north
     return (west + 180) % 360 - 180, south, (east + 180) % 360 - 180, north
+
+
+def land_stretches(frame: Frame, exposure: LegExposure) -> list[NDArray[np.float64]]:
+    """The stretches of a leg that lie on land, on the map, each of shape (k, 2)."""
+    x, y, along = frame.x(exposure.longitude), frame.y(exposure.latitude), exposure.distance_m
+    out = []
+    for enter, leave in exposure.land:
+        at = np.concatenate([[enter], along[(along > enter) & (along < leave)], [leave]])
+        out.append(np.column_stack([np.interp(at, along, x), np.interp(at, along, y)]))
+    return out

@@ -89,6 +89,11 @@ def _marks(side: Axes, plan: Plan, y: float) -> float:
         side.plot([at, at], [y - 0.075, y + 0.075], color=INK, lw=1.3)
     put(side, 0.55, y, f"cross strokes: more than {notice} from shore", fontsize=7.5, va="center")
     y -= 0.21
+    if any(exposure.crosses_land for exposure in plan.exposures):
+        side.plot([0.02, 0.42], [y, y], color=INK, lw=5.5, solid_capstyle="butt")
+        side.plot([0.02, 0.42], [y, y], color="white", lw=2.4, ls=(0, (1.2, 1.2)))
+        put(side, 0.55, y, "black with white dashes: over land", fontsize=7.5, va="center")
+        y -= 0.21
     number_badge(side, 0.12, y, 1, flagged=False, size=6.0)
     number_badge(side, 0.34, y, 2, flagged=True, size=6.0)
     put(side, 0.55, y, "leg; black: flagged, see below", fontsize=7.5, va="center")

@@ -8,10 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from browsing import DESKTOP, PHONE, axe_findings, drawn, sideways, tab_stops, visit
+from coastmaker import rectangle
 from planmaker import demo_plan, legs_plan, with_names
+from stagemaker import north_route
 
 from routeplan._demo.files import demo_group_file
-from routeplan.plan import plan_trip
+from routeplan.plan import Trip, plan_trip
 from routeplan.report import document_text, plan_document, report_html, report_parts
 from routeplan.rules import read_group
 from routeplan.units import KNOT_MS
@@ -427,3 +429,12 @@ def test_legs_without_a_forecast_open_too(browser, write):
         assert axe_findings(page) == []
         page.set_viewport_size(PHONE)
         assert sideways(page) == []
+
+
+def test_a_line_over_land_is_marked_on_the_map(browser, write, coast_from_rings):
+    island = rectangle(10.0, 0.0, west_m=1_000, south_m=-2_000, east_m=1_000, north_m=4_000)
+    plan = plan_trip(Trip(north_route(6_000.0), coast=coast_from_rings(island)))
+    with opened(browser, write(plan)) as page:
+        key = page.locator("#rp-mapkey").text_content()
+        assert "black with white dashes: the line lies on land" in key
+        assert 0.1 < drawn(page.locator("#rp-mapbox canvas").first)["inked"] < 0.95

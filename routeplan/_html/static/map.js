@@ -124,6 +124,7 @@
     const whole = source({ xs, ys, color: legs.map(() => "#fff"), dash: legs.map(() => "solid"), words: legs.map(() => ""), at: legs.map((_, k) => k) });
     const byVerdict = figure.multi_line({ field: "xs" }, { field: "ys" }, { source: whole, line_color: { field: "color" }, line_width: 5, line_dash: { field: "dash" } });
     byVerdict.visible = false;
+    overLand(figure, legs.flatMap((leg) => leg.land));
     const hit = figure.multi_line({ field: "xs" }, { field: "ys" }, { source: whole, line_color: INK, line_width: 18, line_alpha: 0 });
     const badges = source({ x: legs.map(middle("x")), y: legs.map(middle("y")), text: legs.map((leg) => String(leg.number)), fill: legs.map(() => "#fff"), ink: legs.map(() => INK) });
     const numbers = [figure.scatter({ field: "x" }, { field: "y" }, { source: badges, marker: "circle", size: 23, fill_color: { field: "fill" }, line_color: INK, line_width: 1.5 }),
@@ -139,6 +140,14 @@
       if (k !== undefined) RP.pickLeg(k);
     });
     return { halo, pieces, whole, badges, byShore, byVerdict, tied, ...ways, names, numbers };
+  }
+
+  // Where the line lies on land it is black with white dashes, which no distance and no verdict is.
+  function overLand(figure, stretches) {
+    if (!stretches.length) return;
+    const xs = stretches.map((it) => it[0]), ys = stretches.map((it) => it[1]);
+    figure.multi_line(xs, ys, { line_color: INK, line_width: 8 });
+    figure.multi_line(xs, ys, { line_color: "#ffffff", line_width: 3.5, line_dash: "dashed" });
   }
 
   const middle = (key) => (leg) => leg[key][Math.floor(leg[key].length / 2)];

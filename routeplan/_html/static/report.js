@@ -144,6 +144,7 @@
     const parts = verdict
       ? ["W", "C", "U", "B"].map((letter) => line(RP.chip(letter), ` ${RP.LONG[letter]}`))
       : [line(ramp(), ` 0 to ${RP.metres(RP.data.map.far_m)} from shore, light to dark`), line(`cross strokes: more than ${RP.metres(RP.data.map.notice_m)} from shore`)];
+    if (RP.data.map.legs.some((leg) => leg.land.length)) parts.push(line("black with white dashes: the line lies on land"));
     parts.push(line("▢ start, finish  △ camp"));
     if (hasLaunches(stageNow())) {
       if (shown.landings) parts.push(line("✕ landing reached soonest from where it is farthest"));
