@@ -437,4 +437,4 @@ def test_a_line_over_land_is_marked_on_the_map(browser, write, coast_from_rings)
     with opened(browser, write(plan)) as page:
         key = page.locator("#rp-mapkey").text_content()
         assert "black with white dashes: the line lies on land" in key
-        assert 0.1 < drawn(page.locator("#rp-mapbox canvas").first)["inked"] < 0.95
+        assert 0.02 < drawn(page.locator("#rp-mapbox canvas").first)["inked"] < 0.95
