@@ -27,6 +27,12 @@ def makers(made):
     return {piece.split()[-1] for piece in made}
 
 
+@pytest.fixture
+def alone(monkeypatch):
+    """As if no thread of another test were still at work."""
+    monkeypatch.setattr(sidebyside.threading, "active_count", lambda: 1)
+
+
 two_processors = pytest.mark.skipif(
     sys.platform != "linux" or len(os.sched_getaffinity(0)) < 2,
     reason="needs a copy of the process, and two processors",
@@ -34,6 +40,7 @@ two_processors = pytest.mark.skipif(
 
 
 @two_processors
+@pytest.mark.usefixtures("alone")
 def test_two_processes_share_the_work_and_keep_its_order():
     told, made = side_by_side([slow(word) for word in "abcd"], one)
     assert told == 1
@@ -44,6 +51,7 @@ def test_two_processes_share_the_work_and_keep_its_order():
 
 
 @two_processors
+@pytest.mark.usefixtures("alone")
 def test_what_the_other_process_does_not_deliver_is_made_here():
     here = os.getpid()
 
@@ -70,6 +78,7 @@ def test_an_error_is_told_as_if_there_were_one_process():
 
 
 @two_processors
+@pytest.mark.usefixtures("alone")
 def test_an_interrupt_leaves_no_process_behind():
     def interrupted():
         raise KeyboardInterrupt
@@ -92,6 +101,7 @@ def test_a_process_with_threads_is_not_copied():
     assert makers(made) == {str(os.getpid()).encode()}
 
 
+@pytest.mark.usefixtures("alone")
 def test_without_a_process_to_be_had_all_is_made_here(monkeypatch):
     def refused():
         raise OSError
