@@ -176,29 +176,10 @@ def demo(
     from routeplan._plan.compiling import compile_ahead
 
     compile_ahead()
-    from routeplan._demo.files import demo_files, demo_group_file
-    from routeplan._plan.ashoretable import read_ashore
-    from routeplan.coastline import Coastline
-    from routeplan.forecast import open_forecast
-    from routeplan.gpx import read_gpx
-    from routeplan.limits import read_limits
-    from routeplan.plan import Trip
-    from routeplan.rules import read_group
+    from routeplan._demo.builtin import demo_trip
 
     targets = check_targets(out, gis, force)
-    files = demo_files()
-    route = read_gpx(files.route)
-    trip = Trip(
-        route,
-        coast=Coastline.default(),  # the demo is the same everywhere
-        forecast=open_forecast(files.forecast_netcdf, bounds=route.bounds),
-        limits=read_limits(files.limits),
-        title=f"Demo: {route.name}",
-        invented=True,
-        group=read_group(demo_group_file()),
-        ashore=read_ashore(demo_group_file()),
-    )
-    deliver(plan_with_progress(trip), targets, json=json)
+    deliver(plan_with_progress(demo_trip()), targets, json=json)
 
 
 @app.command()

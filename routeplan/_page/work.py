@@ -141,23 +141,15 @@ def _silent(*_: object) -> None:
 @functools.cache
 def _demo() -> Trip:
     """The built-in trip, read once and shared by all who look at it."""
-    from routeplan._demo.files import demo_files, demo_group_file
-    from routeplan.coastline import Coastline
-    from routeplan.forecast import open_forecast
-    from routeplan.gpx import read_gpx
-    from routeplan.plan import Trip
-    from routeplan.rules import read_group
+    from routeplan._demo.builtin import demo_trip
 
-    files = demo_files()
-    route = replace(read_gpx(files.route), source=files.route.name)
-    forecast = open_forecast(files.forecast_netcdf, bounds=route.bounds)
-    return Trip(
-        route,
-        coast=Coastline.default(),
-        forecast=forecast.assign_attrs(path=files.forecast_netcdf.name),
-        title=f"Demo: {route.name}",
-        invented=True,
-        group=read_group(demo_group_file()),
+    trip = demo_trip()
+    assert trip.forecast is not None
+    named = Path(trip.forecast.attrs["path"]).name
+    return replace(
+        trip,
+        route=replace(trip.route, source=Path(trip.route.source).name),
+        forecast=trip.forecast.assign_attrs(path=named),
     )
 
 
